@@ -1,0 +1,1 @@
+"""Biology: daylight, season and (later) life tables. Knows nothing of files or maps."""

@@ -1,0 +1,1 @@
+"""What to remove, where to look, where the lines run."""

@@ -1,0 +1,37 @@
+"""Where work runs: the cores of this machine. Knows nothing of plants."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Iterable
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, field
+from typing import TypeVar
+
+Item = TypeVar("Item")
+Result = TypeVar("Result")
+
+
+def usable_cores() -> int:
+    """Return how many cores this process may use [-]."""
+    affinity = getattr(os, "sched_getaffinity", None)
+    return len(affinity(0)) if affinity else (os.cpu_count() or 1)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Engine:
+    """Threads on this machine.
+
+    Results come back in the order of the items, so a sum over them has the same bits on one worker
+    and on many, provided that the caller cuts its work independently of `workers`.
+    """
+
+    workers: int = field(default_factory=usable_cores)
+
+    def map(self, function: Callable[[Item], Result], items: Iterable[Item]) -> list[Result]:
+        """Apply `function` to every item and return the results in the order of the items."""
+        work = list(items)
+        if self.workers <= 1 or len(work) <= 1:
+            return [function(item) for item in work]
+        with ThreadPoolExecutor(max_workers=self.workers) as pool:
+            return list(pool.map(function, work))

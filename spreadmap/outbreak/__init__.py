@@ -1,0 +1,1 @@
+"""Plants that are probably infected already, and what comes next."""

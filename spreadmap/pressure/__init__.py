@@ -1,0 +1,1 @@
+"""Infection pressure at points and on grids."""

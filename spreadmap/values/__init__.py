@@ -1,0 +1,1 @@
+"""Frozen values that the rooms hand to each other: no files, no drawing, no clock."""

@@ -1,0 +1,83 @@
+"""Everything a run needs, read and checked, with no file left to open."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass, field
+
+from spreadmap.values.inventory import Inventory, Reservoirs, Screens, Sites
+from spreadmap.values.pest_system import PestSystem
+from spreadmap.values.surveys import DailyTemperature, Surveys, WorkLog
+from spreadmap.values.wind import WindHours, WindRaster
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Fault:
+    """One fault of an input: where, what was found, what is allowed, what to do.
+
+    `weight` is `stop` (the run is refused), `aside` (the row was put aside), or `assumed` (the run goes on with the
+    stated assumption).
+    """
+
+    file: str
+    row: int | None
+    column: str
+    found: str
+    allowed: str
+    remedy: str
+    weight: str
+
+    def sentence(self) -> str:
+        """Return the fault as one line."""
+        where = self.file + (f", row {self.row}" if self.row is not None else "")
+        where += f", column '{self.column}'" if self.column else ""
+        allowed = f" is not allowed; allowed: {self.allowed}" if self.allowed else ""
+        return f"{where}: {self.found}{allowed}. {self.remedy}"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RejectedRow:
+    """A row that was put aside, with its text as it stood in the file."""
+
+    file: str
+    row: int
+    reason: str
+    text: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class InputFile:
+    """One file that was read: its role, its path relative to the project, its hash and how many rows it gave."""
+
+    role: str
+    path: str
+    sha256: str
+    rows: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class ProjectInputs:
+    """One project as read: tables, rasters, dates and the place, in the working CRS."""
+
+    name: str
+    crs: str
+    longitude_deg: float
+    latitude_deg: float
+    as_of: dt.date
+    next_survey_on: dt.date
+    horizon_on: dt.date
+    inventory: Inventory
+    surveys: Surveys
+    work_log: WorkLog
+    pest_systems: tuple[PestSystem, ...]
+    reservoirs: Reservoirs
+    sites: Sites
+    screens: Screens
+    wind_hours: WindHours | None = None
+    wind_raster: WindRaster | None = None
+    temperature: DailyTemperature | None = None
+    contact: str = ""
+    holidays: tuple[dt.date, ...] = ()
+    faults: tuple[Fault, ...] = ()
+    rejected: tuple[RejectedRow, ...] = ()
+    files: tuple[InputFile, ...] = field(default=())

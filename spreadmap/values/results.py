@@ -1,0 +1,134 @@
+"""What a run found, ready to be shown and written."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass
+
+from spreadmap.values.arrays import BoolArray, FloatArray, IntArray, TextArray
+from spreadmap.values.grid import Surface
+from spreadmap.values.inventory import Sources
+from spreadmap.values.pest_system import PestSystem
+from spreadmap.values.plan import Plan, Zones
+from spreadmap.values.project import ProjectInputs
+from spreadmap.values.settings import Settings
+from spreadmap.values.surveys import PlantState
+from spreadmap.values.wind import WindClimate
+from spreadmap.values.words import Mode
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Face:
+    """What every product says of itself: quantity, period, condition, mode and dates."""
+
+    quantity: str
+    unit: str
+    period_from: dt.date
+    period_to: dt.date
+    condition: str
+    mode: Mode
+    as_of: dt.date
+    valid_until: dt.date
+
+    def sentence(self) -> str:
+        """Return the face in one sentence."""
+        return (
+            f"{self.quantity} [{self.unit}], {self.period_from:%Y-%m-%d} to {self.period_to:%Y-%m-%d}, "
+            f"{self.condition}; {self.mode.value} mode; state of {self.as_of:%Y-%m-%d}, "
+            f"valid until {self.valid_until:%Y-%m-%d}."
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Exposure:
+    """Relative infection pressure on every plant [multiples of the unit], and its parts.
+
+    `pressure` counts all sources, `from_plants` the inventory's own, `from_reservoirs` the wild stands.
+    `scale_rank` is (scales, n): the rank of every plant (1 is highest) for each factor of the scale run.
+    """
+
+    pressure: FloatArray
+    from_plants: FloatArray
+    from_reservoirs: FloatArray
+    scale_factors: FloatArray
+    scale_rank: IntArray
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class HiddenFirstForm:
+    """Standing host plants without symptoms, ranked by the pressure they stood under; no chance is stated.
+
+    `relative_exposure` is NaN where the plant is no candidate (no host, removed, confirmed).
+    `is_touching` marks candidates within the touching distance of a confirmed plant.
+    """
+
+    relative_exposure: FloatArray
+    is_touching: BoolArray
+    distance_to_confirmed_m: FloatArray
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Outlook:
+    """Arrivals on healthy host plants until the next survey, relative, under one course of action.
+
+    `arrivals` is in medium plants each 10 m from one confirmed medium plant; `share_avoided` [-] compares with doing
+    nothing; `low`, `high` are the range over the scale run.
+    """
+
+    condition: str
+    arrivals: float
+    share_avoided: float
+    low: float
+    high: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Triage:
+    """What the findings of one pest system amount to, and what they justify."""
+
+    system: PestSystem
+    infected: int
+    suspect: int
+    clean: int
+    not_inspected: int
+    hosts: int
+    says: str
+    season_says: str
+
+    @property
+    def is_found(self) -> bool:
+        """Return whether anything of this system was found, confirmed or suspect."""
+        return self.infected + self.suspect > 0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class SystemResult:
+    """All that was computed for one mapped pest system."""
+
+    triage: Triage
+    state: PlantState
+    climate: WindClimate
+    sources: Sources
+    exposure: Exposure
+    hidden: HiddenFirstForm
+    surface: Surface
+    surface_without_reservoirs: Surface
+    breaks: tuple[float, ...]
+    unit_per_m2: float
+    outlooks: tuple[Outlook, ...]
+    plan: Plan
+    zones: Zones
+    face: Face
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class SurveyResult:
+    """The answer to one survey: triage of every system, and maps and lists for those with a removal verdict."""
+
+    inputs: ProjectInputs
+    settings: Settings
+    triage: tuple[Triage, ...]
+    systems: tuple[SystemResult, ...]
+    remarks: tuple[str, ...]
+    status_words: TextArray
+    """The worst status of every plant over all systems, for maps that show every plant once."""

@@ -1,0 +1,243 @@
+"""Every default of spreadmap, written once, with its unit, its status and its source.
+
+Status: `read` (read in the named source), `computed` (from a read source), `assumed` (our assumption),
+`trade` (common practice, no source). A setting that rests on an assumption says so in every product's metadata.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, fields, is_dataclass
+from typing import Any
+
+STATUSES = ("read", "computed", "assumed", "trade")
+
+
+def setting(default: Any, unit: str, status: str, source: str, *, least: float | None = None, most: float | None = None,
+            choices: tuple[str, ...] = ()) -> Any:  # fmt: skip
+    """Return a dataclass field that carries its unit, status, source and allowed range."""
+    if status not in STATUSES:
+        msg = f"status {status!r} is not one of {STATUSES}"
+        raise ValueError(msg)
+    notes = {"unit": unit, "status": status, "source": source, "least": least, "most": most, "choices": choices}
+    if isinstance(default, dict):
+        return field(default_factory=lambda: dict(default), metadata=notes)
+    return field(default=default, metadata=notes)
+
+
+BERGH = (
+    "moment fit to 10.95 +- 20.34 m, Bergh & McCoy 1997, Environ Entomol 26:256-264, doi 10.1093/ee/26.2.256, abstract: "
+    "another mite species, trap catches; weak. If the catches follow density per area, the true mean is 48.7 m"
+)
+OWN = "None: our choice"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class KernelSettings:
+    """How arrivals thin out with distance."""
+
+    family: str = setting("wald", "-", "computed", BERGH)
+    mean_m: float = setting(10.95, "m", "computed", BERGH, least=0.3, most=10_000)
+    shape_m: float = setting(3.17, "m", "computed", BERGH, least=1e-3, most=1e6)
+    scale_m: float = setting(
+        10.0, "m", "assumed", "None: our choice; used by every family but wald", least=0.1, most=10_000
+    )
+    shape: float = setting(
+        2.0, "-", "assumed", "None: our choice; used by families with a shape but wald", least=1e-2, most=100
+    )
+    scale_run: tuple[float, ...] = setting(
+        (0.5, 2.0, 5.0), "-", "assumed", "None: our choice; every length of the kernel is multiplied together"
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WindSettings:
+    """How much the wind bends the spread, and which hours count."""
+
+    wind_influence: float = setting(
+        0.5, "-", "assumed", "None: our choice; evidence conflicts, Thresh 1966 doi 10.1111/j.1744-7348.1966.tb04381.x "
+        "against Bergh & McCoy 1997", least=0, most=1)  # fmt: skip
+    near_radius_m: float = setting(1.0, "m", "assumed", OWN, least=0, most=1000)
+    harmonics: int = setting(
+        8, "-", "assumed", "None: our choice; sixteen sectors carry no finer detail", least=1, most=32
+    )
+    hours_after_sunrise: float = setting(
+        3.0, "h", "assumed", "near Bergh 2001, doi 10.1603/0046-225X-30.2.318", least=0, most=12
+    )
+    hours_before_sunset: float = setting(
+        3.0, "h", "assumed", "near Bergh 2001, doi 10.1603/0046-225X-30.2.318", least=0, most=12
+    )
+    least_temperature_c: float = setting(
+        12.0, "deg C", "assumed", "near Nault & Styer 1969, abstract", least=-20, most=40
+    )
+    most_rain_mm: float = setting(0.0, "mm/h", "assumed", OWN, least=0, most=100)
+    calm_below_m_s: float = setting(
+        0.5, "m/s", "assumed", "near the 0.45 m/s at which a predatory mite takes its dispersal stance, abstract", least=0, most=10)  # fmt: skip
+    raster_concentration: float = setting(
+        1.0, "-", "assumed", "None: our choice; used where a wind raster has no mean scalar speed", least=0, most=50)  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SourceSettings:
+    """How strongly a plant sends and receives."""
+
+    size_factor: dict[str, float] = setting(
+        {"S": 0.5, "M": 1.0, "L": 2.0, "XL": 4.0}, "-", "assumed", OWN, least=0, most=1000
+    )
+    canopy_radius_m: dict[str, float] = setting(
+        {"S": 0.25, "M": 0.4, "L": 0.6, "XL": 0.9}, "m", "assumed", OWN, least=0.01, most=20)  # fmt: skip
+    suspect_chance: float = setting(
+        0.5, "-", "assumed", "None: our choice; share of suspects that turn out infected", least=0, most=1
+    )
+    reservoir_plants_per_100_m2: float = setting(5.0, "per 100 m2", "assumed", OWN, least=0, most=10_000)
+    reservoir_chance: float = setting(0.3, "-", "assumed", OWN, least=0, most=1)
+    partly_removed_strength: float = setting(0.3, "-", "assumed", OWN, least=0, most=1)
+    screen_factor: float = setting(
+        0.5, "-", "read", "Windham et al. 2016, ASHS abstract Paper23024: more than 50 % fewer cases; one study", least=0, most=1)  # fmt: skip
+    screen_least_height_m: float = setting(
+        1.8, "m", "read", "Windham et al. 2016, ASHS abstract Paper23024", least=0, most=50
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class GridSettings:
+    """Where the raster lies and how fine it is."""
+
+    cell_m: float = setting(2.0, "m", "assumed", OWN, least=0.25, most=1000)
+    cell_one_site_m: float = setting(
+        1.0, "m", "assumed", "None: our choice; when all plants stand on one site", least=0.25, most=1000
+    )
+    margin_m: float = setting(200.0, "m", "assumed", OWN, least=0, most=5000)
+    most_cells: int = setting(
+        64_000_000, "cells", "assumed", "None: our choice; coarser cells beyond, and said so", least=100, most=10**9
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RemovalSettings:
+    """Crews, minutes and dates of removal work."""
+
+    crew_hours_per_week: float = setting(
+        30.0, "h", "assumed", "None: our choice; working hours of one crew", least=0, most=10_000
+    )
+    people_per_crew: int = setting(2, "persons", "assumed", OWN, least=1, most=100)
+    working_days: tuple[int, ...] = setting((0, 1, 2, 3, 4), "weekday, Monday 0", "trade", "common practice, no source")
+    person_minutes: dict[str, float] = setting(
+        {"S": 20.0, "M": 30.0, "L": 45.0, "XL": 90.0}, "person-minutes", "assumed", "near a construction unit-cost page and trade forum answers", least=0.1, most=10_000)  # fmt: skip
+    set_up_minutes_bed: float = setting(20.0, "person-minutes", "assumed", OWN, least=0, most=10_000)
+    set_up_minutes_traffic: float = setting(60.0, "person-minutes", "assumed", OWN, least=0, most=10_000)
+    travel_minutes: float = setting(10.0, "person-minutes", "assumed", OWN, least=0, most=10_000)
+    locate_ticket_days: int = setting(
+        2, "working days", "read", "a utility's page, kremc.com/safety/digging-safely; law differs", least=0, most=60
+    )
+    hand_dig_zone_m: float = setting(
+        0.61, "m", "read", "24 in, the same page; 18 in elsewhere; law differs", least=0, most=5
+    )
+    regrowth_check_days: tuple[int, ...] = setting(
+        (14, 28, 56, 84), "days", "assumed", "None: our choice; and again at the next bud break"
+    )
+    bud_break: tuple[int, int] = setting((3, 15), "month, day", "assumed", "None: our choice; set it for your place")
+    start_before_hour: int = setting(
+        10, "hour of day", "assumed", "near Bergh 2001; printed advice, not a constraint", least=0, most=24
+    )
+    gust_stop_km_h: float = setting(
+        15.0, "km/h", "assumed", "None: our choice; printed advice, not a constraint", least=0, most=200
+    )
+    replant_seasons: int = setting(2, "seasons", "assumed", "sources range from none to two years", least=0, most=10)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class InspectionSettings:
+    """How often to look, by distance from a confirmed plant, and how long a look takes."""
+
+    interval_near_days: int = setting(7, "days", "assumed", OWN, least=1, most=365)
+    interval_middle_days: int = setting(14, "days", "assumed", OWN, least=1, most=365)
+    interval_far_days: int = setting(30, "days", "assumed", OWN, least=1, most=365)
+    near_m: float = setting(10.0, "m", "assumed", OWN, least=0, most=1000)
+    middle_m: float = setting(100.0, "m", "assumed", OWN, least=0, most=10_000)
+    touching_m: float = setting(
+        1.0, "m", "assumed", "near ASHS 2019 abstract Paper30621: 73 % of nearest neighbours in one field", least=0, most=20)  # fmt: skip
+    minutes_per_plant: float = setting(
+        1.5, "person-minutes", "trade", "common practice, no source", least=0.05, most=120
+    )
+    hours_per_survey: float = setting(24.0, "person-hours", "assumed", OWN, least=0, most=10_000)
+    sensitivity: float = setting(
+        0.55, "-", "assumed", "from Futch 2009, Proc Fla State Hort Soc 122, abstract: 47-61 % per pass, another disease", least=0.01, most=1)  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ZoneSettings:
+    """The three rings, and the lines of the rules of thumb."""
+
+    core_share: float = setting(0.50, "-", "assumed", OWN, least=0.01, most=0.9999)
+    inner_share: float = setting(0.95, "-", "assumed", OWN, least=0.01, most=0.9999)
+    outer_share: float = setting(0.99, "-", "assumed", OWN, least=0.01, most=0.9999)
+    focus_chain_m: float = setting(100.0, "m", "assumed", OWN, least=1, most=10_000)
+    wild_host_line_m: float = setting(
+        100.0, "m", "read", "Epstein, Hill & Nutter 1997, Weed Sci 45:172-178, doi 10.1017/S004317450009264X, abstract: "
+        "no infection beyond 100 m in three years under the conditions of the study; a rule of thumb, not a limit", least=0, most=10_000)  # fmt: skip
+    outer_line_m: float = setting(
+        800.0,
+        "m",
+        "read",
+        "half a mile, a 1995 symposium abstract of the same group, second-hand",
+        least=0,
+        most=50_000,
+    )
+    release_months: int = setting(
+        24,
+        "months",
+        "assumed",
+        "from Shires et al. 2019, abstract: up to two years without symptoms",
+        least=0,
+        most=240,
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class InputSettings:
+    """What is done with rows that cannot be used."""
+
+    most_rows_aside: float = setting(0.05, "share of a file", "assumed", OWN, least=0, most=1)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Settings:
+    """All settings of a run; each group is one table `[settings.<group>]` of the project file."""
+
+    kernel: KernelSettings = field(default_factory=KernelSettings)
+    wind: WindSettings = field(default_factory=WindSettings)
+    sources: SourceSettings = field(default_factory=SourceSettings)
+    grid: GridSettings = field(default_factory=GridSettings)
+    removal: RemovalSettings = field(default_factory=RemovalSettings)
+    inspection: InspectionSettings = field(default_factory=InspectionSettings)
+    zones: ZoneSettings = field(default_factory=ZoneSettings)
+    inputs: InputSettings = field(default_factory=InputSettings)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SettingNote:
+    """One setting as it is listed in the documentation and in every delivery."""
+
+    name: str
+    value: Any
+    unit: str
+    status: str
+    source: str
+    least: float | None
+    most: float | None
+    choices: tuple[str, ...]
+
+
+def list_settings(settings: Settings) -> tuple[SettingNote, ...]:
+    """Return every setting with its value, unit, status and source, as `group.name`."""
+    notes = []
+    for group in fields(settings):
+        values = getattr(settings, group.name)
+        if not is_dataclass(values):
+            msg = f"{group.name} is not a group of settings"
+            raise TypeError(msg)
+        notes += [
+            SettingNote(name=f"{group.name}.{item.name}", value=getattr(values, item.name), **item.metadata)
+            for item in fields(values)
+        ]
+    return tuple(notes)
