@@ -1,0 +1,126 @@
+"""Bearings and winds: the one file where directions are converted.
+
+Wind *from* is clockwise from grid north, as it is reported. A density over bearings *toward* which air moves is held
+as Fourier coefficients c_m = mean of exp(i m bearing), m = 1..M, so that
+h(bearing) = (1 + 2 Re sum_m c_m exp(-i m bearing)) / 2 pi.
+Turning, blending and smoothing are then products.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from scipy import special
+
+from spreadmap.values.arrays import ComplexArray, FloatArray
+
+
+def toward_from(wind_from_deg: FloatArray | float) -> FloatArray:
+    """Return the bearing toward which air moves, 0 to below 360 [deg]."""
+    return np.mod(np.asarray(wind_from_deg, dtype=np.float64) + 180.0, 360.0)
+
+
+def from_components(wind_u: FloatArray | float, wind_v: FloatArray | float) -> FloatArray:
+    """Return the direction the wind comes from, 0 to below 360; NaN where both parts are zero [deg].
+
+    `wind_u` is toward east, `wind_v` toward north [m/s]: (10, 10) comes from 225 degrees.
+    """
+    u, v = np.asarray(wind_u, dtype=np.float64), np.asarray(wind_v, dtype=np.float64)
+    direction = np.mod(np.rad2deg(np.arctan2(-u, -v)), 360.0)
+    return np.where((u == 0) & (v == 0), np.nan, direction)
+
+
+def to_components(wind_from_deg: FloatArray | float, speed: FloatArray | float) -> tuple[FloatArray, FloatArray]:
+    """Return the parts of the wind toward east and toward north, in the unit of `speed`."""
+    bearing = np.deg2rad(toward_from(wind_from_deg))
+    pace = np.asarray(speed, dtype=np.float64)
+    return pace * np.sin(bearing), pace * np.cos(bearing)
+
+
+def mean_direction(direction_deg: FloatArray, weight: FloatArray | None = None) -> float:
+    """Return the circular mean of directions, 0 to below 360 [deg]; NaN where they cancel out."""
+    angle = np.deg2rad(np.asarray(direction_deg, dtype=np.float64))
+    weights = np.ones_like(angle) if weight is None else weight
+    total = np.sum(weights * np.exp(1j * angle))
+    return float(np.mod(np.rad2deg(np.angle(total)), 360.0)) if abs(total) > 1e-12 * weights.sum() else float("nan")
+
+
+def rose_of_bearings(
+    bearing_deg: FloatArray, weight: FloatArray, isotropic_weight: float, harmonics: int, spread_deg: float = 0.0
+) -> ComplexArray:
+    """Return the Fourier coefficients of weighted bearings, tapered so that their density is never negative.
+
+    Parameters
+    ----------
+    bearing_deg, weight : arrays, shape (n,)
+        Bearings toward which air moves [deg] and their weights, zero or more [-].
+    isotropic_weight : float
+        Weight of calm and variable hours, which favour no bearing. [-]
+    harmonics : int
+        Number of coefficients. [-]
+    spread_deg : float
+        Width over which each bearing is spread evenly; 10 where whole tens were reported. [deg]
+
+    Returns
+    -------
+    complex array, shape (harmonics,)
+        Zeros where there is no weight at all.
+
+    Notes
+    -----
+    The taper is Fejer's, (1 - m/(M+1)): a Cesaro mean of a density is a density.
+    """
+    orders = np.arange(1, harmonics + 1)
+    total = float(weight.sum()) + isotropic_weight
+    if total <= 0:
+        return np.zeros(harmonics, dtype=np.complex128)
+    angle = np.deg2rad(bearing_deg)
+    raw = np.array([np.sum(weight * np.exp(1j * order * angle)) for order in orders]) / total
+    even = np.sinc(orders * spread_deg / 360.0)
+    return np.asarray(raw * even * (1 - orders / (harmonics + 1)))
+
+
+def rose_of_von_mises(bearing_deg: FloatArray, concentration: FloatArray, harmonics: int) -> ComplexArray:
+    """Return the coefficients of von Mises densities: I_m(k)/I_0(k) exp(i m bearing), shape (..., harmonics).
+
+    `bearing_deg` [deg] and `concentration` [-] have one shape. Concentration 0 gives zeros: no bearing is favoured.
+
+    References
+    ----------
+    Mardia & Jupp 2000, Directional Statistics, section 3.5.4 (from memory); bound by tests/published.
+    """
+    orders = np.arange(1, harmonics + 1)
+    k = np.asarray(concentration, dtype=np.float64)[..., None]
+    ratio = special.ive(orders, k) / special.ive(0, k)
+    return np.asarray(ratio * np.exp(1j * orders * np.deg2rad(np.asarray(bearing_deg))[..., None]))
+
+
+def concentration_of(resultant: FloatArray) -> FloatArray:
+    """Return the von Mises concentration whose mean resultant length I1/I0 is `resultant`.
+
+    `resultant` lies from 0 to below 1. Starts from the piecewise form of Fisher 1993 (from memory) and takes Newton steps;
+    0.999 is the longest length used.
+    """
+    length = np.clip(np.asarray(resultant, dtype=np.float64), 0.0, 0.999)
+    low = 2 * length + length**3 + 5 * length**5 / 6
+    high = 1 / (2 * (1 - length))
+    k = np.where(length < 0.53, low, np.where(length < 0.85, -0.4 + 1.39 * length + 0.43 / (1 - length), high))
+    k = np.maximum(k, 1e-12)
+    for _ in range(8):
+        ratio = special.ive(1, k) / special.ive(0, k)
+        k = np.maximum(k - (ratio - length) / np.maximum(1 - ratio**2 - ratio / k, 1e-9), 1e-12)
+    return np.where(length > 0, k, 0.0)
+
+
+def bearing_density(rose: ComplexArray, bearing_deg: FloatArray | float) -> FloatArray:
+    """Return the density of one rose at bearings of any shape, per radian; its integral over the circle is one."""
+    angle = np.deg2rad(np.asarray(bearing_deg, dtype=np.float64))
+    total = np.ones_like(angle)
+    for order, coefficient in enumerate(rose, start=1):
+        total = total + 2 * np.real(coefficient * np.exp(-1j * order * angle))
+    return total / (2 * np.pi)
+
+
+def turned(rose: ComplexArray, by_deg: FloatArray | float) -> ComplexArray:
+    """Return roses turned clockwise; `by_deg` has any shape, the result that shape and the harmonics [deg]."""
+    orders = np.arange(1, rose.shape[-1] + 1)
+    return np.asarray(rose * np.exp(1j * orders * np.deg2rad(np.asarray(by_deg, dtype=np.float64))[..., None]))
