@@ -2,13 +2,20 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 
 class SpreadmapError(Exception):
     """Base of every error that is meant for the person at the desk."""
 
 
 class InputError(SpreadmapError, ValueError):
-    """What came in cannot be used: where it stands, what was found, what is allowed, what to do."""
+    """What came in cannot be used: where it stands, what was found, what is allowed, what to do.
+
+    `faults` holds every single fault as `values.project.Fault` where files were read.
+    """
+
+    faults: tuple[Any, ...] = ()
 
 
 class InventoryError(InputError):

@@ -13,23 +13,32 @@ from scipy import special
 
 from spreadmap.values.arrays import ComplexArray, FloatArray
 
+PIECE = 512
+"""Roses looked at together, so that a large wind raster needs little memory."""
+BEARINGS_PER_HARMONIC = 128
+FLOOR = 2e-3
+"""Share of the mean density that a smoothed rose keeps at least [-]: more than can be missed between bearings tried."""
+
 
 def toward_from(wind_from_deg: FloatArray | float) -> FloatArray:
     """Return the bearing toward which air moves, 0 to below 360 [deg]."""
     return np.mod(np.asarray(wind_from_deg, dtype=np.float64) + 180.0, 360.0)
 
 
-def from_components(wind_u: FloatArray | float, wind_v: FloatArray | float) -> FloatArray:
+def components_to_from_deg(wind_u: FloatArray | float, wind_v: FloatArray | float) -> FloatArray:
     """Return the direction the wind comes from, 0 to below 360; NaN where both parts are zero [deg].
 
     `wind_u` is toward east, `wind_v` toward north [m/s]: (10, 10) comes from 225 degrees.
     """
     u, v = np.asarray(wind_u, dtype=np.float64), np.asarray(wind_v, dtype=np.float64)
     direction = np.mod(np.rad2deg(np.arctan2(-u, -v)), 360.0)
-    return np.where((u == 0) & (v == 0), np.nan, direction)
+    # A tiny negative angle is rounded up to 360 by the remainder; that is north.
+    return np.where((u == 0) & (v == 0), np.nan, np.where(direction >= 360.0, 0.0, direction))
 
 
-def to_components(wind_from_deg: FloatArray | float, speed: FloatArray | float) -> tuple[FloatArray, FloatArray]:
+def from_deg_to_components(
+    wind_from_deg: FloatArray | float, speed: FloatArray | float
+) -> tuple[FloatArray, FloatArray]:
     """Return the parts of the wind toward east and toward north, in the unit of `speed`."""
     bearing = np.deg2rad(toward_from(wind_from_deg))
     pace = np.asarray(speed, dtype=np.float64)
@@ -37,56 +46,103 @@ def to_components(wind_from_deg: FloatArray | float, speed: FloatArray | float) 
 
 
 def mean_direction(direction_deg: FloatArray, weight: FloatArray | None = None) -> float:
-    """Return the circular mean of directions, 0 to below 360 [deg]; NaN where they cancel out."""
+    """Return the circular mean of directions, 0 to below 360 [deg]; NaN where they cancel out or there are none."""
     angle = np.deg2rad(np.asarray(direction_deg, dtype=np.float64))
     weights = np.ones_like(angle) if weight is None else weight
     total = np.sum(weights * np.exp(1j * angle))
     return float(np.mod(np.rad2deg(np.angle(total)), 360.0)) if abs(total) > 1e-12 * weights.sum() else float("nan")
 
 
+def _series(rose: ComplexArray, bearings: int) -> tuple[FloatArray, FloatArray]:
+    """Return 2 pi h at even bearings, for roses (n, M) and for their Cesaro means; each (n, bearings)."""
+    orders = np.arange(1, rose.shape[-1] + 1)
+    angle = 2 * np.pi * np.arange(bearings) / bearings
+    wave = 2 * np.concatenate([np.cos(np.outer(orders, angle)), np.sin(np.outer(orders, angle))])
+    parts = np.concatenate([rose.real, rose.imag], axis=-1)
+    taper = np.tile(1 - orders / (len(orders) + 1), 2)
+    return 1 + parts @ wave, 1 + (parts * taper) @ wave
+
+
+def never_negative(rose: ComplexArray) -> ComplexArray:
+    """Return roses smoothed just so much that their density is nowhere negative.
+
+    Parameters
+    ----------
+    rose : complex array, shape (..., M)
+        Coefficients of densities, cut off after M.
+
+    Returns
+    -------
+    complex array, same shape
+        c_m (1 - s m/(M+1)), with the smallest s from 0 to 1 for which the density keeps above a small floor at every
+        bearing tried; where s is above 0, the floor's share of calm is mixed in for the bearings between those. A
+        rose whose cut-off series is above the floor comes back unchanged.
+
+    Notes
+    -----
+    With s = 1 this is Fejer's taper; the Cesaro mean of a density is a density, so that s never needs to pass 1.
+    Bound by test_bearings.py::test_a_rose_is_never_negative.
+    """
+    harmonics = rose.shape[-1]
+    flat = rose.reshape(-1, harmonics)
+    smoothing = np.zeros(len(flat))
+    for first in range(0, len(flat), PIECE):
+        raw, mean = _series(flat[first : first + PIECE], BEARINGS_PER_HARMONIC * harmonics)
+        low = raw < FLOOR
+        needed = (FLOOR - raw) / np.where(mean > raw, mean - raw, 1e-300)
+        smoothing[first : first + PIECE] = np.minimum(np.where(low, needed, 0.0), 1.0).max(axis=1)
+    orders = np.arange(1, harmonics + 1)
+    taper = (1 - smoothing[:, None] * orders / (harmonics + 1)) * np.where(smoothing > 0, 1 - FLOOR, 1.0)[:, None]
+    return np.asarray((flat * taper).reshape(rose.shape))
+
+
 def rose_of_bearings(
-    bearing_deg: FloatArray, weight: FloatArray, isotropic_weight: float, harmonics: int, spread_deg: float = 0.0
+    bearing_deg: FloatArray,
+    weight: FloatArray,
+    isotropic_weight: float,
+    harmonics: int,
+    spread_deg: FloatArray | float = 0.0,
 ) -> ComplexArray:
-    """Return the Fourier coefficients of weighted bearings, tapered so that their density is never negative.
+    """Return the Fourier coefficients of weighted bearings; their density is never negative.
 
     Parameters
     ----------
     bearing_deg, weight : arrays, shape (n,)
-        Bearings toward which air moves [deg] and their weights, zero or more [-].
+        Bearings toward which air moves [deg], of hours or of classes of a histogram, and their weights, zero or
+        more [-].
     isotropic_weight : float
         Weight of calm and variable hours, which favour no bearing. [-]
     harmonics : int
         Number of coefficients. [-]
-    spread_deg : float
-        Width over which each bearing is spread evenly; 10 where whole tens were reported. [deg]
+    spread_deg : float or array, shape (n,)
+        Width over which each bearing is spread evenly: 10 where whole tens were reported, the width of the class
+        for a histogram. [deg]
 
     Returns
     -------
     complex array, shape (harmonics,)
         Zeros where there is no weight at all.
-
-    Notes
-    -----
-    The taper is Fejer's, (1 - m/(M+1)): a Cesaro mean of a density is a density.
     """
     orders = np.arange(1, harmonics + 1)
     total = float(weight.sum()) + isotropic_weight
     if total <= 0:
         return np.zeros(harmonics, dtype=np.complex128)
     angle = np.deg2rad(bearing_deg)
-    raw = np.array([np.sum(weight * np.exp(1j * order * angle)) for order in orders]) / total
-    even = np.sinc(orders * spread_deg / 360.0)
-    return np.asarray(raw * even * (1 - orders / (harmonics + 1)))
+    width = np.asarray(spread_deg, dtype=np.float64)
+    raw = [np.sum(weight * np.sinc(order * width / 360.0) * np.exp(1j * order * angle)) for order in orders]
+    return never_negative(np.array(raw, dtype=np.complex128) / total)
 
 
 def rose_of_von_mises(bearing_deg: FloatArray, concentration: FloatArray, harmonics: int) -> ComplexArray:
     """Return the coefficients of von Mises densities: I_m(k)/I_0(k) exp(i m bearing), shape (..., harmonics).
 
     `bearing_deg` [deg] and `concentration` [-] have one shape. Concentration 0 gives zeros: no bearing is favoured.
+    The series is cut off and can be negative for steady winds; `never_negative` mends that.
 
     References
     ----------
-    Mardia & Jupp 2000, Directional Statistics, section 3.5.4 (from memory); bound by tests/published.
+    Mardia & Jupp 2000, Directional Statistics, section 3.5.4 (from memory); bound by
+    tests/published/test_von_mises.py.
     """
     orders = np.arange(1, harmonics + 1)
     k = np.asarray(concentration, dtype=np.float64)[..., None]
@@ -97,8 +153,8 @@ def rose_of_von_mises(bearing_deg: FloatArray, concentration: FloatArray, harmon
 def concentration_of(resultant: FloatArray) -> FloatArray:
     """Return the von Mises concentration whose mean resultant length I1/I0 is `resultant`.
 
-    `resultant` lies from 0 to below 1. Starts from the piecewise form of Fisher 1993 (from memory) and takes Newton steps;
-    0.999 is the longest length used.
+    `resultant` lies from 0 to below 1. Starts from the piecewise form of Fisher 1993 (from memory) and takes
+    Newton steps; 0.999 is the longest length used.
     """
     length = np.clip(np.asarray(resultant, dtype=np.float64), 0.0, 0.999)
     low = 2 * length + length**3 + 5 * length**5 / 6
@@ -124,3 +180,17 @@ def turned(rose: ComplexArray, by_deg: FloatArray | float) -> ComplexArray:
     """Return roses turned clockwise; `by_deg` has any shape, the result that shape and the harmonics [deg]."""
     orders = np.arange(1, rose.shape[-1] + 1)
     return np.asarray(rose * np.exp(1j * orders * np.deg2rad(np.asarray(by_deg, dtype=np.float64))[..., None]))
+
+
+def sharpening_room(rose: ComplexArray, most: float) -> float:
+    """Return by how much a rose's coefficients may be multiplied before its density turns negative, up to `most`."""
+    lowest = float(_series(rose[None, :], BEARINGS_PER_HARMONIC * rose.shape[-1])[0].min()) - 1
+    return most if lowest >= 0 else min(most, max(1.0, -1.0 / lowest))
+
+
+def sector_shares_of(rose: ComplexArray, sectors: int) -> FloatArray:
+    """Return the share of a rose's density in even sectors, sector 0 centred on grid north, shape (sectors,) [-]."""
+    orders = np.arange(1, rose.shape[-1] + 1)
+    centre = 2 * np.pi * np.arange(sectors) / sectors
+    wave = np.exp(-1j * np.outer(centre, orders)) * np.sinc(orders / sectors)
+    return np.asarray((1 + 2 * np.real(wave @ rose)) / sectors)

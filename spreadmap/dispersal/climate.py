@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 from scipy.spatial import cKDTree
@@ -10,31 +11,38 @@ from scipy.spatial import cKDTree
 from spreadmap.biology.daylight import sunrise_sunset_utc
 from spreadmap.biology.season import flight_weight_on
 from spreadmap.dispersal.bearings import (
+    components_to_from_deg,
     concentration_of,
-    from_components,
+    never_negative,
     rose_of_bearings,
     rose_of_von_mises,
+    sector_shares_of,
+    sharpening_room,
     toward_from,
     turned,
 )
-from spreadmap.values.arrays import BoolArray, ComplexArray, FloatArray
+from spreadmap.values.arrays import BoolArray, ComplexArray, DateArray, FloatArray
 from spreadmap.values.settings import WindSettings
 from spreadmap.values.wind import WindClimate, WindHours, WindRaster
 
 SECTORS = 16
 SHARPEST = 1.5
 """How much the field may sharpen the station's rose (first coefficient) at most [-]; our choice."""
+NO_MEAN_DIRECTION = 0.02
+"""Length of a rose's first coefficient below which its mean direction is noise [-]; our choice."""
+COARSE_DEG = 10.0
+"""Width over which a direction given in whole tens is spread [deg]."""
 
 
 def flight_hours(
-    hours: WindHours, monthly_weight: Sequence[float], longitude_deg: float, latitude_deg: float, settings: WindSettings
+    hours: WindHours, flight_weight: Sequence[float], longitude_deg: float, latitude_deg: float, settings: WindSettings
 ) -> tuple[BoolArray, list[str]]:
     """Return which hours count, shape (n,), and sentences that say how many fell away and why.
 
     An hour counts when its middle lies in the daylight window, it is dry, warm enough, and in a month with flight.
     Hours without rain or temperature on record count as dry and warm, and a sentence says how many those were.
     """
-    middle = np.asarray(hours.time_utc + np.timedelta64(30, "m"), dtype="datetime64[m]")
+    middle = _middle(hours)
     local_day = (middle + np.timedelta64(int(longitude_deg * 4), "m")).astype("datetime64[D]")
     days, inverse = np.unique(local_day, return_inverse=True)
     rise, set_ = sunrise_sunset_utc(days, longitude_deg, latitude_deg)
@@ -44,41 +52,51 @@ def flight_hours(
     )
     tests = [
         ("outside the daylight window", light),
-        ("outside the season of flight", flight_weight_on(middle, monthly_weight) > 0),
+        ("outside the season of flight", flight_weight_on(middle, flight_weight) > 0),
         ("with rain", ~(hours.rain_mm > settings.most_rain_mm)),
         ("too cold", ~(hours.temperature_c < settings.least_temperature_c)),
         ("without a speed", np.isfinite(hours.speed_m_s)),
     ]
-    counts, remarks = np.ones(len(hours), dtype=np.bool_), []
+    counts, lost_to = np.ones(len(hours), dtype=np.bool_), []
     for reason, passes in tests:
         lost = int(np.sum(counts & ~passes))
         counts &= passes
         if lost:
-            remarks.append(f"{lost} hours left out: {reason}.")
+            lost_to.append(f"{lost} {reason}")
+    left_out = f"; left out: {', '.join(lost_to)}" if lost_to else ""
+    remarks = [f"{int(counts.sum())} of {len(hours)} hours of the wind record are hours of flight{left_out}."]
     for what, values in (("rain", hours.rain_mm), ("temperature", hours.temperature_c)):
         unknown = int(np.sum(counts & ~np.isfinite(values)))
         if unknown:
-            remarks.append(f"{unknown} hours used although their {what} is not on record.")
+            remarks.append(f"{unknown} hours were used although their {what} is not on record.")
     return counts, remarks
 
 
+def _middle(hours: WindHours) -> DateArray:
+    """Return the middle of each hour."""
+    return np.asarray(hours.time_utc + np.timedelta64(30, "m"), dtype="datetime64[m]")
+
+
 def climate_of_hours(
-    hours: WindHours, monthly_weight: Sequence[float], longitude_deg: float, latitude_deg: float, settings: WindSettings
+    hours: WindHours, flight_weight: Sequence[float], longitude_deg: float, latitude_deg: float, settings: WindSettings
 ) -> WindClimate:
     """Return the wind climate of one station's flight hours; calm and variable hours favour no bearing."""
-    used, remarks = flight_hours(hours, monthly_weight, longitude_deg, latitude_deg, settings)
-    weight = flight_weight_on(hours.time_utc[used], monthly_weight)
+    used, remarks = flight_hours(hours, flight_weight, longitude_deg, latitude_deg, settings)
+    weight = flight_weight_on(_middle(hours)[used], flight_weight)
     speed, came_from = hours.speed_m_s[used], hours.wind_from_deg[used]
     moving = (speed >= settings.calm_below_m_s) & np.isfinite(came_from)
     toward = toward_from(came_from[moving])
+    spread = np.where(hours.is_coarse[used][moving], COARSE_DEG, 0.0)
     total = float(weight.sum())
     calm_weight = float(weight[~moving].sum())
-    coarse = bool(hours.is_coarse[used].all()) if used.any() else False
-    spread = 10.0 if coarse else 0.0
-    if coarse:
-        remarks.append("Directions come in whole tens of degrees; each was spread evenly over its ten degrees.")
+    if spread.any():
+        remarks.append("Directions given in whole tens of degrees were spread evenly over their ten degrees.")
     if total == 0:
-        remarks.append("No hour of the wind record is an hour of flight: the map is the same in all directions.")
+        remarks.append("No hour of the wind record is an hour of flight: spread is the same in all directions.")
+    elif calm_weight > 0:
+        remarks.append(
+            f"{calm_weight / total:.0%} of the hours of flight are calm or variable and favour no direction."
+        )
     return WindClimate(
         rose=rose_of_bearings(toward, weight[moving], calm_weight, settings.harmonics, spread),
         basis=f"hourly wind record, {int(used.sum())} hours of flight",
@@ -90,30 +108,32 @@ def climate_of_hours(
     )
 
 
-def sector_shares(toward_deg: FloatArray, weight: FloatArray, total: float, spread_deg: float = 0.0) -> FloatArray:
+def sector_shares(
+    toward_deg: FloatArray, weight: FloatArray, total: float, spread_deg: FloatArray | float = 0.0
+) -> FloatArray:
     """Return the share of `total` weight in each of sixteen sectors, sector 0 centred on grid north, shape (16,).
 
     With `spread_deg`, each bearing is spread evenly over that width first, so that whole tens do not pile up in
     the sectors that happen to hold three of them.
     """
     width = 360.0 / SECTORS
-    steps = np.zeros(1) if spread_deg == 0 else (np.arange(20) + 0.5) / 20 * spread_deg - spread_deg / 2
+    steps = (np.arange(20) + 0.5) / 20 - 0.5 if np.any(spread_deg) else np.zeros(1)
     shares = np.zeros(SECTORS)
     for step in steps:
-        index = np.floor(np.mod(toward_deg + step + width / 2, 360.0) / width).astype(np.int64) % SECTORS
+        index = np.floor(np.mod(toward_deg + step * spread_deg + width / 2, 360.0) / width).astype(np.int64) % SECTORS
         shares += np.bincount(index, weights=weight, minlength=SECTORS) / len(steps)
     return shares / total if total > 0 else shares
 
 
 def mean_vectors(
-    raster: WindRaster, monthly_weight: Sequence[float]
+    raster: WindRaster, flight_weight: Sequence[float]
 ) -> tuple[FloatArray, FloatArray, FloatArray | None, list[str]]:
     """Return the season's mean vector toward east and north, and mean speed if there is one, each (rows, cols) [m/s].
 
     Months count with their weight of flight; a period without a month counts fully. Cells without a value take the
     nearest cell that has one.
     """
-    weight = np.array([1.0 if month == 0 else monthly_weight[month - 1] for month in raster.month])
+    weight = np.array([1.0 if month == 0 else flight_weight[month - 1] for month in raster.month])
     remarks = []
     if weight.sum() == 0:
         weight = np.ones_like(weight)
@@ -145,31 +165,58 @@ def mean_vectors(
     return parts[0], parts[1], parts[2] if len(parts) == 3 else None, remarks
 
 
-def bent_field(rose: ComplexArray, wind_u: FloatArray, wind_v: FloatArray) -> ComplexArray:
-    """Return the station's rose turned and sharpened from place to place, shape (rows, cols, M).
+def bent_field(rose: ComplexArray, wind_u: FloatArray, wind_v: FloatArray) -> tuple[ComplexArray, list[str]]:
+    """Return the station's rose turned and sharpened from place to place, (rows, cols, M), and sentences about it.
 
-    At each place the rose is turned by the angle between the local mean vector and the raster's mean vector, and its
-    coefficients are multiplied by |local| / |mean of lengths| (at most 1.5, and never so that the density turns
-    negative): the whole rose bends with the valley, and blunts where the mean wind is weak.
+    At each place the whole rose is turned so that its mean direction points along the local mean vector, and its
+    coefficients are multiplied by |local| / (mean of all lengths), at most by 1.5 and never so that the density
+    turns negative: the rose bends with the valley and blunts where the mean wind is weak. A rose without a mean
+    direction of its own is turned by the angle between the local vector and the mean of all vectors.
     """
     local = wind_v + 1j * wind_u
-    overall = local.mean()
     length = np.abs(local)
-    if abs(overall) == 0 or length.mean() == 0:
-        return np.broadcast_to(rose, (*local.shape, len(rose))).copy()
-    turn = np.rad2deg(np.angle(local * np.conj(overall)))
-    angle = np.deg2rad(np.arange(0, 360, 2.0))
-    orders = np.arange(1, len(rose) + 1)
-    lowest = float((2 * np.real(np.exp(-1j * np.outer(angle, orders)) @ rose)).min())
-    room = 1.0 / -lowest if lowest < 0 else SHARPEST
-    factor = np.clip(length / length.mean(), 0.0, min(SHARPEST, room))
-    return np.asarray(turned(rose, turn) * factor[..., None])
+    if length.mean() == 0:
+        return np.broadcast_to(rose, (*local.shape, len(rose))).copy(), []
+    own, remarks = rose[0], []
+    if abs(own) < NO_MEAN_DIRECTION:
+        own = local.mean()
+        remarks.append("The hourly record has no mean direction: it was turned by how the wind raster bends.")
+    turn = np.rad2deg(np.angle(local * np.conj(own)))
+    factor = np.clip(length / length.mean(), 0.0, sharpening_room(rose, SHARPEST))
+    return np.asarray(turned(rose, turn) * factor[..., None]), remarks
+
+
+def climate_of_raster(raster: WindRaster, flight_weight: Sequence[float], settings: WindSettings) -> WindClimate:
+    """Return the wind climate of a raster alone: von Mises at each place, about the local mean vector."""
+    wind_u, wind_v, speed, remarks = mean_vectors(raster, flight_weight)
+    length = np.hypot(wind_u, wind_v)
+    if speed is None:
+        concentration = np.where(length > 0, settings.raster_concentration, 0.0)
+        remarks.append(
+            "The wind raster has no mean speed: how steady the wind is was assumed "
+            f"(concentration {settings.raster_concentration:g})."
+        )
+    else:
+        concentration = concentration_of(np.where(speed > 0, length / np.where(speed > 0, speed, 1.0), 0.0))
+    toward = toward_from(np.nan_to_num(components_to_from_deg(wind_u, wind_v)))
+    field = never_negative(rose_of_von_mises(toward, concentration, settings.harmonics))
+    rose = field.reshape(-1, settings.harmonics).mean(axis=0)
+    return WindClimate(
+        rose=rose,
+        basis="wind raster of mean vectors, no hourly record",
+        mean_speed_m_s=float(np.mean(speed)) if speed is not None else float("nan"),
+        sector_share=sector_shares_of(rose, SECTORS),
+        remarks=tuple(remarks),
+        field_easting=raster.easting,
+        field_northing=raster.northing,
+        field=field,
+    )
 
 
 def flight_climate(
     hours: WindHours | None,
     raster: WindRaster | None,
-    monthly_weight: Sequence[float],
+    flight_weight: Sequence[float],
     longitude_deg: float,
     latitude_deg: float,
     settings: WindSettings,
@@ -180,7 +227,7 @@ def flight_climate(
     ----------
     hours, raster : WindHours or None, WindRaster or None
         The hourly record, the raster of mean vectors, both, or neither.
-    monthly_weight : twelve numbers
+    flight_weight : twelve numbers
         Relative numbers of mites in the air, January first. [-]
     longitude_deg, latitude_deg : float
         Place for which daylight is reckoned. [deg]
@@ -191,54 +238,24 @@ def flight_climate(
     WindClimate
         Its `basis` says in words which inputs made it; `remarks` say what was left out or assumed.
     """
-    if hours is None and raster is None:
+    if hours is None:
+        if raster is not None:
+            return climate_of_raster(raster, flight_weight, settings)
         return WindClimate(
             rose=np.zeros(settings.harmonics, dtype=np.complex128),
-            basis="no wind data: the same in all directions",
+            basis="no wind data: same in all directions",
             sector_share=np.zeros(SECTORS),
             remarks=("No wind data came in: spread is taken as the same in all directions.",),
         )
-    station = (
-        climate_of_hours(hours, monthly_weight, longitude_deg, latitude_deg, settings) if hours is not None else None
-    )
-    if raster is None and station is not None:
+    station = climate_of_hours(hours, flight_weight, longitude_deg, latitude_deg, settings)
+    if raster is None:
         return station
-    if raster is None:  # both cannot be missing here
-        msg = "no wind input"
-        raise ValueError(msg)
-    wind_u, wind_v, speed, remarks = mean_vectors(raster, monthly_weight)
-    if station is not None:
-        return WindClimate(
-            rose=station.rose,
-            basis=f"{station.basis}, bent from place to place by a wind raster",
-            hours_used=station.hours_used,
-            calm_share=station.calm_share,
-            mean_speed_m_s=station.mean_speed_m_s,
-            sector_share=station.sector_share,
-            remarks=(*station.remarks, *remarks),
-            field_easting=raster.easting,
-            field_northing=raster.northing,
-            field=bent_field(station.rose, wind_u, wind_v),
-        )
-    length = np.hypot(wind_u, wind_v)
-    if speed is None:
-        concentration = np.where(length > 0, settings.raster_concentration, 0.0)
-        remarks.append(
-            f"The wind raster has no mean speed: how steady the wind is was assumed (concentration "
-            f"{settings.raster_concentration:g})."
-        )
-    else:
-        concentration = concentration_of(np.where(speed > 0, length / np.where(speed > 0, speed, 1.0), 0.0))
-    toward = toward_from(np.nan_to_num(from_components(wind_u, wind_v)))
-    field = rose_of_von_mises(toward, concentration, settings.harmonics)
-    field = field * (1 - np.arange(1, settings.harmonics + 1) / (settings.harmonics + 1))
-    rose = field.reshape(-1, settings.harmonics).mean(axis=0)
-    return WindClimate(
-        rose=rose,
-        basis="wind raster of mean vectors, no hourly record",
-        mean_speed_m_s=float(np.mean(speed)) if speed is not None else float("nan"),
-        sector_share=sector_shares(toward.ravel(), np.ones(toward.size), float(toward.size)),
-        remarks=tuple(remarks),
+    wind_u, wind_v, _, remarks = mean_vectors(raster, flight_weight)
+    field, more = bent_field(station.rose, wind_u, wind_v)
+    return replace(
+        station,
+        basis=f"{station.basis}, bent from place to place by a wind raster",
+        remarks=(*station.remarks, *remarks, *more),
         field_easting=raster.easting,
         field_northing=raster.northing,
         field=field,

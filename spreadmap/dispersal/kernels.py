@@ -3,13 +3,13 @@
 Two functions share the word kernel. The *location* kernel k(r) is a density per area [m^-2] with mass one over the
 plane; the *distance* kernel f(r) = 2 pi r k(r) is a density of distance [m^-1]. Arrivals on a plant follow k.
 Normalisations after Nathan, Klein, Robledo-Arnuncio & Revilla 2012, Dispersal kernels: review, in Dispersal Ecology
-and Evolution, Oxford, pp. 187-210 (from memory), each bound by tests/published/test_kernel_identities.py.
+and Evolution, Oxford, pp. 187-210 (from memory), each bound by tests/published/test_nathan_2012.py.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 from scipy import special, stats
@@ -23,7 +23,10 @@ Form = Callable[[FloatArray, float, float], FloatArray]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Family:
-    """The functions of one family; each takes distance or share, scale a [m] and shape b."""
+    """The functions of one family; each takes distance or share, scale a [m] and shape b.
+
+    `scale_name` and `shape_name` are the settings that hold a and b; no `shape_name` means one parameter only.
+    """
 
     density: Form
     mass: Form
@@ -31,8 +34,9 @@ class Family:
     mean: Callable[[float, float], float]
     mode: Callable[[float, float], float]
     tail: str
-    shape_name: str
-    least_shape: float
+    scale_name: str = "scale_m"
+    shape_name: str = ""
+    least_shape: float = 0.0
     shape_is_length: bool = False
 
 
@@ -68,7 +72,8 @@ def exponential_quantile(p: FloatArray, a: float, b: float) -> FloatArray:
 
 def exponential_power_density(r: FloatArray, a: float, b: float) -> FloatArray:
     """Return k = b exp(-(r/a)^b) / (2 pi a^2 Gamma(2/b))."""
-    return np.asarray(b * np.exp(-((r / a) ** b)) / (2 * np.pi * a * a * special.gamma(2 / b)))
+    # Gamma(2/b) alone overflows below b = 0.0117.
+    return np.asarray(b * np.exp(-((r / a) ** b) - special.gammaln(2 / b)) / (2 * np.pi * a * a))
 
 
 def exponential_power_mass(r: FloatArray, a: float, b: float) -> FloatArray:
@@ -93,7 +98,8 @@ def student_mass(r: FloatArray, a: float, b: float) -> FloatArray:
 
 def student_quantile(p: FloatArray, a: float, b: float) -> FloatArray:
     """Return the inverse of `student_mass`."""
-    return a * np.sqrt(np.expm1(-np.log1p(-p) / (b - 1)))
+    with np.errstate(over="ignore"):
+        return a * np.sqrt(np.expm1(-np.log1p(-p) / (b - 1)))
 
 
 def student_mean(a: float, b: float) -> float:
@@ -105,9 +111,10 @@ def student_mean(a: float, b: float) -> float:
 
 def lognormal_density(r: FloatArray, a: float, b: float) -> FloatArray:
     """Return k = exp(-ln(r/a)^2 / (2 b^2)) / ((2 pi)^(3/2) b r^2); zero at the source."""
-    safe = np.where(r > 0, r, a)
-    value = np.exp(-(np.log(safe / a) ** 2) / (2 * b * b)) / ((2 * np.pi) ** 1.5 * b * safe**2)
-    return np.where(r > 0, value, 0.0)
+    log_r = np.log(np.where(r > 0, r, a))
+    # One exponential: r^2 alone underflows below 1e-154 m.
+    value = np.exp(-(((log_r - np.log(a)) / b) ** 2) / 2 - 2 * log_r) / ((2 * np.pi) ** 1.5 * b)
+    return np.where((r > 0) & np.isfinite(r), value, 0.0)
 
 
 def lognormal_mass(r: FloatArray, a: float, b: float) -> FloatArray:
@@ -121,11 +128,17 @@ def lognormal_quantile(p: FloatArray, a: float, b: float) -> FloatArray:
     return a * np.exp(b * np.asarray(special.ndtri(p)))
 
 
+def lognormal_mean(a: float, b: float) -> float:
+    """Return a exp(b^2/2), infinite where that is more than a number can hold."""
+    return float(a * np.exp(b * b / 2)) if b * b / 2 < 700 else float("inf")
+
+
 def wald_density(r: FloatArray, a: float, b: float) -> FloatArray:
     """Return k = sqrt(b/(8 pi^3 r^5)) exp(-b (r-a)^2 / (2 a^2 r)); a is the mean, b the shape, both in metres."""
-    safe = np.where(r > 0, r, a)
-    value = np.sqrt(b / (8 * np.pi**3 * safe**5)) * np.exp(-b * (safe - a) ** 2 / (2 * a * a * safe))
-    return np.where(r > 0, value, 0.0)
+    inside = (r > 0) & np.isfinite(r)
+    safe = np.where(inside, r, a)
+    exponent = -b / 2 * ((safe / a - 1) / np.sqrt(safe)) ** 2 - 2.5 * np.log(safe)
+    return np.where(inside, np.sqrt(b / (8 * np.pi**3)) * np.exp(exponent), 0.0)
 
 
 def wald_mass(r: FloatArray, a: float, b: float) -> FloatArray:
@@ -133,10 +146,11 @@ def wald_mass(r: FloatArray, a: float, b: float) -> FloatArray:
 
     exp(2b/a) alone overflows from b/a = 355 on.
     """
-    safe = np.where(r > 0, r, a)
+    inside = (r > 0) & np.isfinite(r)
+    safe = np.where(inside, r, a)
     root = np.sqrt(b / safe)
     second = np.exp(2 * b / a + special.log_ndtr(-root * (safe / a + 1)))
-    return np.where(r > 0, special.ndtr(root * (safe / a - 1)) + second, 0.0)
+    return np.where(inside, special.ndtr(root * (safe / a - 1)) + second, (r > 0) * 1.0)
 
 
 def wald_quantile(p: FloatArray, a: float, b: float) -> FloatArray:
@@ -153,12 +167,11 @@ def wald_mode(a: float, b: float) -> float:
 KERNELS: dict[str, Family] = {
     "wald": Family(
         density=wald_density, mass=wald_mass, quantile=wald_quantile, mean=lambda a, b: a, mode=wald_mode,
-        tail="power law with an exponential cut-off", shape_name="shape_m", least_shape=0.0, shape_is_length=True,
+        tail="power law with an exponential cut-off", scale_name="mean_m", shape_name="shape_m", shape_is_length=True,
     ),
     "lognormal": Family(
         density=lognormal_density, mass=lognormal_mass, quantile=lognormal_quantile,
-        mean=lambda a, b: float(a * np.exp(b * b / 2)), mode=lambda a, b: float(a * np.exp(-b * b)),
-        tail="fat", shape_name="shape", least_shape=0.0,
+        mean=lognormal_mean, mode=lambda a, b: float(a * np.exp(-b * b)), tail="fat", shape_name="shape",
     ),
     "student_2d": Family(
         density=student_density, mass=student_mass, quantile=student_quantile, mean=student_mean,
@@ -168,16 +181,15 @@ KERNELS: dict[str, Family] = {
         density=exponential_power_density, mass=exponential_power_mass, quantile=exponential_power_quantile,
         mean=lambda a, b: float(a * np.exp(special.gammaln(3 / b) - special.gammaln(2 / b))),
         mode=lambda a, b: float(a * b ** (-1 / b)), tail="fat below shape 1, thin above", shape_name="shape",
-        least_shape=0.0,
     ),
     "exponential": Family(
         density=exponential_density, mass=exponential_mass, quantile=exponential_quantile,
-        mean=lambda a, b: 2 * a, mode=lambda a, b: a, tail="exponential", shape_name="", least_shape=-1.0,
+        mean=lambda a, b: 2 * a, mode=lambda a, b: a, tail="exponential",
     ),
     "gaussian": Family(
         density=gaussian_density, mass=gaussian_mass, quantile=gaussian_quantile,
         mean=lambda a, b: float(a * np.sqrt(np.pi) / 2), mode=lambda a, b: float(a / np.sqrt(2)),
-        tail="thin", shape_name="", least_shape=-1.0,
+        tail="thin",
     ),
 }  # fmt: skip
 
@@ -192,8 +204,8 @@ class Kernel:
         A key of `KERNELS`.
     scale_m : float
         The family's scale, above zero; for `wald` the mean distance. [m]
-    shape : float
-        The family's shape; for `wald` a length [m], otherwise [-]; not used by one-parameter families.
+    shape : float or None
+        The family's shape; for `wald` a length [m], otherwise [-]; None for families with one parameter.
 
     Raises
     ------
@@ -203,31 +215,35 @@ class Kernel:
 
     family: str
     scale_m: float
-    shape: float = 0.0
+    shape: float | None = None
 
     def __post_init__(self) -> None:
-        """Check family and parameters."""
-        if self.family not in KERNELS:
+        """Check family and parameters; a family with one parameter has no shape."""
+        form = _family(self.family)
+        if not (np.isfinite(self.scale_m) and self.scale_m > 0):
             msg = (
-                f"kernel family {self.family!r} is not known; allowed: {', '.join(sorted(KERNELS))}. "
-                "Correct settings.kernel.family in the project file."
+                f"kernel {self.family}: {form.scale_name} is {self.scale_m} m; allowed: above 0 m. "
+                f"Correct settings.kernel.{form.scale_name}."
             )
             raise SettingsError(msg)
-        form = KERNELS[self.family]
-        if not (np.isfinite(self.scale_m) and self.scale_m > 0):
-            msg = f"kernel scale {self.scale_m} m is not allowed; allowed: above 0 m. Give the scale in metres."
-            raise SettingsError(msg)
-        if form.shape_name and not (np.isfinite(self.shape) and self.shape > form.least_shape):
+        if not form.shape_name:
+            object.__setattr__(self, "shape", None)
+        elif self.shape is None or not (np.isfinite(self.shape) and self.shape > form.least_shape):
             unit = " m" if form.shape_is_length else ""
             msg = (
-                f"kernel shape {self.shape}{unit} is not allowed for {self.family}; allowed: above "
+                f"kernel {self.family}: {form.shape_name} is {self.shape}{unit}; allowed: above "
                 f"{form.least_shape:g}{unit}. Correct settings.kernel.{form.shape_name}."
             )
             raise SettingsError(msg)
 
+    @property
+    def _b(self) -> float:
+        """Return the shape as the family's functions take it."""
+        return 0.0 if self.shape is None else self.shape
+
     def location_density(self, distance_m: FloatArray | float) -> FloatArray:
         """Return the density of arrivals per area at each distance, any shape [m^-2]."""
-        return KERNELS[self.family].density(np.asarray(distance_m, dtype=np.float64), self.scale_m, self.shape)
+        return KERNELS[self.family].density(np.asarray(distance_m, dtype=np.float64), self.scale_m, self._b)
 
     def distance_density(self, distance_m: FloatArray | float) -> FloatArray:
         """Return the density of the distance itself, 2 pi r k(r), any shape [m^-1]."""
@@ -235,39 +251,65 @@ class Kernel:
 
     def mass_within(self, distance_m: FloatArray | float) -> FloatArray:
         """Return the share of arrivals that end within each distance, any shape [-]."""
-        return KERNELS[self.family].mass(np.asarray(distance_m, dtype=np.float64), self.scale_m, self.shape)
+        return KERNELS[self.family].mass(np.asarray(distance_m, dtype=np.float64), self.scale_m, self._b)
 
     def quantile(self, share: FloatArray | float) -> FloatArray:
         """Return the distance within which each share of arrivals ends, any shape [m]."""
-        return KERNELS[self.family].quantile(np.asarray(share, dtype=np.float64), self.scale_m, self.shape)
+        return KERNELS[self.family].quantile(np.asarray(share, dtype=np.float64), self.scale_m, self._b)
 
-    @property
     def mean_m(self) -> float:
         """Return the mean distance, `inf` where the tail is too heavy to have one [m]."""
-        return KERNELS[self.family].mean(self.scale_m, self.shape)
+        return KERNELS[self.family].mean(self.scale_m, self._b)
 
-    @property
     def mode_m(self) -> float:
-        """Return the most frequent distance [m]."""
-        return KERNELS[self.family].mode(self.scale_m, self.shape)
+        """Return the most frequent distance, where `distance_density` peaks [m]."""
+        return KERNELS[self.family].mode(self.scale_m, self._b)
 
     def scaled(self, factor: float) -> Kernel:
         """Return the kernel with every length multiplied by `factor` [-]."""
-        longer = self.shape * factor if KERNELS[self.family].shape_is_length else self.shape
+        longer = self._b * factor if KERNELS[self.family].shape_is_length else self.shape
         return Kernel(family=self.family, scale_m=self.scale_m * factor, shape=longer)
 
     def in_words(self) -> str:
         """Return family, lengths and shape as they stand in metadata."""
         form = KERNELS[self.family]
+        scale = f"{self.family}, {'mean' if form.scale_name == 'mean_m' else 'scale'} {self.scale_m:g} m"
         if not form.shape_name:
-            return f"{self.family}, scale {self.scale_m:g} m"
-        if form.shape_is_length:
-            return f"{self.family}, mean {self.scale_m:g} m, shape {self.shape:g} m"
-        return f"{self.family}, scale {self.scale_m:g} m, shape {self.shape:g}"
+            return scale
+        return f"{scale}, shape {self.shape:g}{' m' if form.shape_is_length else ''}"
+
+
+def _family(name: str) -> Family:
+    """Return a family by its name."""
+    if name not in KERNELS:
+        msg = (
+            f"kernel family {name!r} is not known; allowed: {', '.join(sorted(KERNELS))}. "
+            "Correct settings.kernel.family in the project file."
+        )
+        raise SettingsError(msg)
+    return KERNELS[name]
 
 
 def kernel_from_settings(settings: KernelSettings) -> Kernel:
-    """Return the kernel that the settings describe; `SettingsError` where they do not describe one."""
-    if settings.family == "wald":
-        return Kernel(family="wald", scale_m=settings.mean_m, shape=settings.shape_m)
-    return Kernel(family=settings.family, scale_m=settings.scale_m, shape=settings.shape)
+    """Return the kernel that the settings describe.
+
+    Raises
+    ------
+    SettingsError
+        If the family is unknown, or a setting that the family uses lies outside its range; all faults at once.
+    """
+    form = _family(settings.family)
+    notes = {item.name: item.metadata for item in fields(settings)}
+    faults = []
+    for name in filter(None, (form.scale_name, form.shape_name)):
+        value, note = getattr(settings, name), notes[name]
+        if not note["least"] <= value <= note["most"]:
+            faults.append(
+                f"settings.kernel.{name} is {value} {note['unit']}; allowed: {note['least']:g} to {note['most']:g} "
+                f"{note['unit']}"
+            )
+    if faults:
+        msg = "; ".join(faults) + ". Correct the project file."
+        raise SettingsError(msg)
+    shape = getattr(settings, form.shape_name) if form.shape_name else None
+    return Kernel(family=settings.family, scale_m=getattr(settings, form.scale_name), shape=shape)

@@ -50,8 +50,8 @@ class Spread:
         east, north = np.asarray(easting, dtype=np.float64), np.asarray(northing, dtype=np.float64)
         climate = self.climate
         if climate.field is None or climate.field_easting is None or climate.field_northing is None:
-            same = np.broadcast_to(self.wind_influence * climate.rose, (len(east), self.harmonics))
-            return np.array(same, dtype=np.complex128)
+            same: ComplexArray = self.wind_influence * climate.rose
+            return np.repeat(same[None, :], len(east), axis=0)
         col, col_part = _position(climate.field_easting, east)
         row, row_part = _position(-climate.field_northing, -north)
         field = climate.field
@@ -68,7 +68,7 @@ class Spread:
         excess = np.zeros_like(r)
         for order, coefficient in enumerate(coefficients, start=1):
             excess = excess + 2 * np.real(coefficient * np.exp(-1j * order * bearing))
-        far = -np.expm1(-((r / self.near_radius_m) ** 2)) if self.near_radius_m > 0 else (r > 0).astype(np.float64)
+        far = -np.expm1(-((r / self.near_radius_m) ** 2)) if self.near_radius_m > 0 else (r > 0) * 1.0
         return self.kernel.location_density(r) * (1 + excess * far)
 
 

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from spreadmap.errors import InputError
 from spreadmap.values.arrays import FloatArray
 
 
@@ -23,10 +24,10 @@ class Grid:
         """Refuse a grid without size."""
         if not (np.isfinite([self.west, self.north, self.cell_m]).all() and self.cell_m > 0):
             msg = f"a grid needs finite corners and a cell above zero, not {self}"
-            raise ValueError(msg)
+            raise InputError(msg)
         if self.n_rows < 1 or self.n_cols < 1:
             msg = f"a grid needs at least one row and one column, not {self.n_rows} x {self.n_cols}"
-            raise ValueError(msg)
+            raise InputError(msg)
 
     @property
     def region(self) -> tuple[float, float, float, float]:

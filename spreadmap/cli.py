@@ -1,0 +1,137 @@
+"""The skin: arguments in, one call, exit code out."""
+
+from __future__ import annotations
+
+import datetime as dt
+import json
+import sys
+from collections.abc import Callable
+from pathlib import Path
+from typing import Annotated
+
+import typer
+from rich.console import Console
+
+from spreadmap.errors import InputError, LockedError, OutputError, SettingsError, SpreadmapError
+
+EXIT_WRONG_USE = 2
+EXIT_CODES: tuple[tuple[type[SpreadmapError], int], ...] = (
+    (SettingsError, 4),
+    (InputError, 3),
+    (OutputError, 5),
+    (LockedError, 6),
+)
+"""0 done, 1 a defect, 2 wrong use of the command, 3 input faults, 4 settings faults, 5 output, 6 locked."""
+
+app = typer.Typer(
+    add_completion=False,
+    no_args_is_help=True,
+    pretty_exceptions_enable=False,
+    help="After each survey: what to dig out first, where to look next, where the line runs.",
+)
+Folder = Annotated[Path, typer.Argument(help="the project's folder, with spreadmap.toml in it")]
+
+
+def exit_code(error: SpreadmapError) -> int:
+    """Return the exit code of an error that is meant for the person at the desk."""
+    return next((code for kind, code in EXIT_CODES if isinstance(error, kind)), 1)
+
+
+def say(line: str) -> None:
+    """Print one plain line on standard output."""
+    sys.stdout.write(line + "\n")
+
+
+def progress() -> Callable[[str], None]:
+    """Return what is called with every step: plain lines on a terminal, nothing in a pipe."""
+    console = Console(stderr=True, highlight=False)
+    return (lambda step: console.print(step, style="dim", markup=False)) if console.is_terminal else (lambda step: None)
+
+
+def parse_date(text: str | None) -> dt.date | None:
+    """Return a date written as YYYY-MM-DD."""
+    if text is None:
+        return None
+    try:
+        return dt.date.fromisoformat(text)
+    except ValueError:
+        msg = f"'{text}' is not a date; write it as YYYY-MM-DD, for example 2026-09-14"
+        raise typer.BadParameter(msg) from None
+
+
+@app.command()
+def new(folder: Annotated[Path, typer.Argument(help="an empty or new folder")]) -> None:
+    """Make a project: a commented project file, empty tables, a field sheet."""
+    from spreadmap import pipeline
+
+    for path in pipeline.new_project(folder):
+        say(str(path))
+    say(f"Fill in the tables, then: spreadmap check {folder}")
+
+
+@app.command()
+def check(
+    folder: Folder,
+    report: Annotated[Path | None, typer.Option(help="write the list of faults to this CSV file")] = None,
+) -> None:
+    """Read everything, report every fault, write nothing but the report."""
+    from spreadmap import pipeline
+
+    faults = pipeline.check_project(folder)
+    if report is not None:
+        pipeline.write_fault_report(report, faults)
+    for fault in faults:
+        say(f"[{fault.weight}] {fault.sentence()}")
+    stops = sum(fault.weight == "stop" for fault in faults)
+    say(f"{len(faults)} remarks, {stops} of them stop a run." if faults else "No fault was found.")
+    if stops:
+        raise typer.Exit(4 if all(fault.file == "spreadmap.toml" for fault in faults if fault.weight == "stop") else 3)
+
+
+@app.command()
+def run(
+    folder: Folder,
+    as_of: Annotated[str | None, typer.Option(help="date of the state, YYYY-MM-DD; default: the last survey's")] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="print the summary as JSON")] = False,
+) -> None:
+    """Make the map, the lists, the rings and the layers of one survey."""
+    from spreadmap import pipeline
+
+    delivery = pipeline.run_project(folder, as_of=parse_date(as_of), progress=progress())
+    if as_json:
+        say(json.dumps(delivery.summary, indent=2, sort_keys=True))
+        return
+    for line in delivery.headlines:
+        say(line)
+    say(f"Review page: {delivery.folder / 'review.html'}")
+
+
+@app.command()
+def demo(
+    folder: Annotated[Path, typer.Argument(help="where the demo project is copied to")] = Path("spreadmap_demo"),
+) -> None:
+    """Copy the invented demo project to a folder and run it."""
+    from spreadmap import pipeline
+
+    delivery = pipeline.run_demo(folder, progress=progress())
+    for line in delivery.headlines:
+        say(line)
+    say(f"Review page: {delivery.folder / 'review.html'}")
+
+
+@app.command()
+def doctor() -> None:
+    """Say which versions of Python, GDAL and PROJ are at work, and what may disturb them."""
+    from spreadmap import pipeline
+
+    for line in pipeline.doctor():
+        say(line)
+
+
+def main() -> None:
+    """Run the command; errors meant for the desk become one message and an exit code."""
+    try:
+        app()
+    except SpreadmapError as error:
+        sys.stderr.write(f"{error}\n")
+        raise SystemExit(exit_code(error)) from None

@@ -1,0 +1,356 @@
+"""Layers as a GIS desk gets them, made of what a run found: columns of one length beside their geometry."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+import shapely
+
+from spreadmap.io.short_names import GEOMETRY, LAYERS, NOT_ASSESSED, Column, Kind
+from spreadmap.values.arrays import FloatArray, IntArray, TextArray
+from spreadmap.values.project import ProjectInputs
+from spreadmap.values.results import Face, SystemResult
+from spreadmap.values.settings import RemovalSettings, Settings
+from spreadmap.values.words import SetUp
+
+ACTION = "remove whole plant with all roots"
+RECOMMENDED = "recommended zone; only the plant-health authority demarcates"
+LINE_ADVICE = "line of a rule of thumb, not a limit"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Layer:
+    """One layer: geometry in the working CRS, and every column of `short_names.LAYERS[name]`, in its order.
+
+    `dropped` counts shapes that were left out because they had no area or no position.
+    """
+
+    name: str
+    crs: str
+    geometry: npt.NDArray[np.object_]
+    columns: dict[str, npt.NDArray[Any]]
+    dropped: int = 0
+
+    @property
+    def spec(self) -> tuple[Column, ...]:
+        """Return what each column is."""
+        return LAYERS[self.name]
+
+    @property
+    def geometry_type(self) -> str:
+        """Return the one geometry type of the layer."""
+        return GEOMETRY[self.name]
+
+    def __len__(self) -> int:
+        """Return the number of rows."""
+        return len(self.geometry)
+
+
+def clean_text(value: object) -> str:
+    """Return a text without control characters, which neither XML nor a table can hold; line ends become spaces."""
+    text = "".join(
+        " " if char in "\t\r\n" else "" if ord(char) < 32 or 127 <= ord(char) < 160 or 0xD800 <= ord(char) < 0xE000
+        or ord(char) in (0xFFFE, 0xFFFF) else char
+        for char in str(value)
+    )  # fmt: skip
+    return text.strip()
+
+
+def texts(values: Sequence[object] | npt.NDArray[Any]) -> TextArray:
+    """Return a column of texts; nothing is kept of what no table can hold."""
+    known: dict[object, str] = {}
+    column = np.empty(len(values), dtype=object)
+    for row, value in enumerate(values):
+        if value not in known:
+            known[value] = clean_text(value)
+        column[row] = known[value]
+    return column
+
+
+def flags(values: npt.NDArray[Any]) -> TextArray:
+    """Return Y and N."""
+    return np.where(np.asarray(values, dtype=bool), "Y", "N").astype(object)
+
+
+def numbers(values: npt.NDArray[Any], assessed: npt.NDArray[Any] | None = None) -> FloatArray:
+    """Return numbers, with the code for "not assessed" where there is none."""
+    given = np.asarray(values, dtype=np.float64)
+    known = np.isfinite(given) if assessed is None else np.isfinite(given) & assessed
+    return np.where(known, given, float(NOT_ASSESSED))
+
+
+def day_texts(days: npt.NDArray[Any]) -> TextArray:
+    """Return days as YYYY-MM-DD, and empty texts where there is none."""
+    return np.where(np.isnat(days), "", np.datetime_as_string(days, unit="D")).astype(object)
+
+
+def make_layer(name: str, crs: str, geometry: npt.NDArray[Any], columns: dict[str, Any]) -> Layer:
+    """Return a layer with every column of its table in the fixed order and type.
+
+    Parameters
+    ----------
+    name : str
+        One of `short_names.LAYERS`.
+    crs : str
+        Working CRS, as text.
+    geometry : array of shapely geometries, shape (n,)
+        Missing and empty ones are dropped and counted.
+    columns : dict
+        Long name to values (n,). Dates are given once; their texts are made here.
+
+    Raises
+    ------
+    ValueError
+        If a column is missing, not in the table, or of another length.
+    """
+    count = len(geometry)
+    shapes = np.asarray(geometry, dtype=object)
+    keep = np.array([shape is not None and not shape.is_empty for shape in shapes], dtype=bool)
+    given = dict(columns)
+    for column in LAYERS[name]:
+        if column.kind is Kind.DATE:
+            given[f"{column.name}_text"] = day_texts(np.asarray(given[column.name], dtype="datetime64[D]"))
+    given.setdefault("is_cut", np.full(count, "N", dtype=object))
+    wanted = [column.name for column in LAYERS[name]]
+    unknown = set(given) - set(wanted) - {"is_cut"}
+    missing = set(wanted) - set(given)
+    if unknown or missing:
+        msg = f"layer {name}: columns {sorted(unknown)} are not in its table, {sorted(missing)} are missing"
+        raise ValueError(msg)
+    ready = {column.name: _typed(column, given[column.name], count)[keep] for column in LAYERS[name]}
+    return Layer(name=name, crs=crs, geometry=shapes[keep], columns=ready, dropped=int((~keep).sum()))
+
+
+def _typed(column: Column, values: Any, count: int) -> npt.NDArray[Any]:
+    """Return a column in the type of its table; one value stands for all rows."""
+    one_for_all = np.ndim(values) == 0
+    if column.kind is Kind.TEXT or column.kind is Kind.FLAG:
+        array: npt.NDArray[Any] = texts([values] * count if one_for_all else values)
+    else:
+        dtype = {Kind.WHOLE: np.int64, Kind.NUMBER: np.float64, Kind.DATE: "datetime64[D]"}[column.kind]
+        array = np.full(count, values, dtype=dtype) if one_for_all else np.asarray(values).astype(dtype)
+    if len(array) != count:
+        msg = f"column {column.name} has {len(array)} values where {count} are needed"
+        raise ValueError(msg)
+    return array
+
+
+def face_columns(face: Face, system_key: str) -> dict[str, Any]:
+    """Return what every row says of the delivery."""
+    return {
+        "system": system_key,
+        "quantity": face.quantity,
+        "unit": face.unit,
+        "period_from": np.datetime64(face.period_from),
+        "period_to": np.datetime64(face.period_to),
+        "condition": face.condition,
+        "mode": face.mode.value,
+        "as_of": np.datetime64(face.as_of),
+        "valid_until": np.datetime64(face.valid_until),
+    }
+
+
+def _constant_days(columns: dict[str, Any], count: int) -> dict[str, Any]:
+    """Return the columns with single days repeated for every row."""
+    return {
+        name: np.full(count, value) if isinstance(value, np.datetime64) else value for name, value in columns.items()
+    }
+
+
+def plant_columns(inputs: ProjectInputs, plant: IntArray) -> dict[str, Any]:
+    """Return what the inventory says of the plants at these positions."""
+    inventory = inputs.inventory
+    return {
+        "plant_id": inventory.plant_id[plant],
+        "bed_id": inventory.bed_id[plant],
+        "site_id": inventory.site_id[plant],
+        "owner": inventory.owner[plant],
+        "host": inventory.host[plant],
+        "size_class": inventory.size_class[plant],
+        "is_synthetic": flags(inventory.is_synthetic[plant]),
+        "position_precision_m": numbers(inventory.position_precision_m[plant]),
+        "note": inventory.note[plant],
+    }
+
+
+def points(inputs: ProjectInputs, plant: IntArray) -> npt.NDArray[Any]:
+    """Return the plants' positions as points, shape of `plant`."""
+    inventory = inputs.inventory
+    return np.asarray(shapely.points(inventory.easting[plant], inventory.northing[plant]), dtype=object)
+
+
+def pressure_classes(pressure: FloatArray, breaks: tuple[float, ...]) -> IntArray:
+    """Return the class of every pressure, 1 for the lowest; a value on a break belongs to the class above it."""
+    return np.searchsorted(np.asarray(breaks, dtype=np.float64), pressure, side="right").astype(np.int64) + 1
+
+
+def set_ups(inputs: ProjectInputs, plant: IntArray) -> tuple[list[str], list[bool]]:
+    """Return the kind of set-up and whether the site is private, for the plants at these positions."""
+    sites = inputs.sites
+    kind = dict(zip(sites.site_id.tolist(), sites.set_up.tolist(), strict=True))
+    private = dict(zip(sites.site_id.tolist(), sites.is_private.tolist(), strict=True))
+    keys = inputs.inventory.site_id[plant].tolist()
+    return [kind.get(key) or "" for key in keys], [bool(private.get(key, False)) for key in keys]
+
+
+def removal_layer(result: SystemResult, inputs: ProjectInputs, settings: RemovalSettings) -> Layer:
+    """Return the removal list as points, in its order."""
+    removal, state = result.plan.removal, result.state
+    plant, count = removal.plant, len(removal)
+    kinds, private = set_ups(inputs, plant)
+    checks = min(removal.regrowth_on.shape[1] if removal.regrowth_on.ndim == 2 else 0, 5)
+    regrowth = np.full((count, 5), "NaT", dtype="datetime64[D]")
+    if checks:
+        # the last one is the next bud break, however many come before it
+        regrowth[:, : checks - 1] = removal.regrowth_on[:, : checks - 1]
+        regrowth[:, 4] = removal.regrowth_on[:, -1]
+    columns = {
+        **plant_columns(inputs, plant),
+        "rank": np.arange(1, count + 1),
+        "evidence": state.evidence[plant],
+        "found_on": state.first_found_on[plant],
+        "action": ACTION,
+        "onward_relative": removal.onward,
+        "person_minutes": removal.person_minutes,
+        "set_up_minutes": removal.set_up_minutes,
+        "set_up": kinds,
+        "cumulative_hours": removal.cumulative_hours,
+        "within_hours": flags(removal.within_hours),
+        "earliest_on": removal.earliest_on,
+        **{f"regrowth_{check + 1}_on": regrowth[:, check] for check in range(4)},
+        "bud_break_on": regrowth[:, 4],
+        "rank_low": removal.rank_low,
+        "rank_high": removal.rank_high,
+        "rank_holds": flags(removal.rank_holds),
+        "reason": removal.reason,
+        "cautions": [
+            plant_cautions(bool(synthetic), owned, kind == SetUp.TRAFFIC, settings)
+            for synthetic, owned, kind in zip(inputs.inventory.is_synthetic[plant], private, kinds, strict=True)
+        ],
+        **_constant_days(face_columns(result.face, result.triage.system.key), count),
+    }
+    return make_layer("removal_list", inputs.crs, points(inputs, plant), columns)
+
+
+def plant_cautions(is_synthetic: bool, is_private: bool, is_traffic: bool, settings: RemovalSettings) -> str:
+    """Return the cautions that go with one plant, in few words."""
+    parts = [f"Locate ticket first ({settings.locate_ticket_days} working days)."]
+    if is_private:
+        parts.append("Private ground: settle access and notice, confirm before digging.")
+    if is_traffic:
+        parts.append("Traffic control by the local manual.")
+    if is_synthetic:
+        parts.append("Position is synthetic: find out which plant of the bed it is.")
+    return " ".join(parts)
+
+
+def inspection_layer(result: SystemResult, inputs: ProjectInputs) -> Layer:
+    """Return the inspection list as points, in its order."""
+    listed, state = result.plan.inspection, result.state
+    plant, count = listed.plant, len(listed)
+    columns = {
+        **plant_columns(inputs, plant),
+        "rank": np.arange(1, count + 1),
+        "status": state.status[plant],
+        "last_inspected_on": state.last_inspected_on[plant],
+        "relative_pressure": listed.pressure,
+        "pressure_class": pressure_classes(listed.pressure, result.breaks),
+        "is_touching": flags(listed.is_touching),
+        "distance_m": numbers(listed.distance_m),
+        "interval_days": listed.interval_days,
+        "due_on": listed.due_on,
+        "person_minutes": listed.person_minutes,
+        "within_hours": flags(listed.within_hours),
+        "rank_low": listed.rank_low,
+        "rank_high": listed.rank_high,
+        "rank_holds": flags(listed.rank_holds),
+        "reason": listed.reason,
+        **_constant_days(face_columns(result.face, result.triage.system.key), count),
+    }
+    return make_layer("inspection_list", inputs.crs, points(inputs, plant), columns)
+
+
+def plants_layer(result: SystemResult, inputs: ProjectInputs) -> Layer:
+    """Return every plant of the inventory with its state and, where it is a candidate, its relative pressure."""
+    state, count = result.state, len(inputs.inventory)
+    everyone = np.arange(count)
+    candidate = np.isfinite(result.hidden.relative_exposure)
+    pressure = result.exposure.pressure
+    columns = {
+        **plant_columns(inputs, everyone),
+        "status": state.status,
+        "evidence": state.evidence,
+        "status_on": state.status_on,
+        "first_found_on": state.first_found_on,
+        "last_inspected_on": state.last_inspected_on,
+        "inspections": state.inspections,
+        "removed_on": state.removed_on,
+        "roots_complete": state.roots_complete,
+        "has_regrowth": flags(state.has_regrowth),
+        "is_standing": flags(state.is_standing),
+        "is_host": flags(state.is_host),
+        "relative_pressure": numbers(pressure, candidate),
+        "pressure_class": np.where(candidate, pressure_classes(pressure, result.breaks), NOT_ASSESSED),
+        "is_touching": np.where(candidate, flags(result.hidden.is_touching), "U"),
+        **_constant_days(face_columns(result.face, result.triage.system.key), count),
+    }
+    return make_layer("plants", inputs.crs, points(inputs, everyone), columns)
+
+
+def zones_layer(result: SystemResult, inputs: ProjectInputs) -> Layer:
+    """Return the rings of every focus and the lines of the rules of thumb as polygons; lines come first, to lie below."""
+    lines, rings = result.zones.lines, tuple(reversed(result.zones.rings))
+    below, above = len(lines), len(rings)
+
+    def of_rings(values: list[float]) -> FloatArray:
+        return np.concatenate([np.full(below, float(NOT_ASSESSED)), numbers(np.array(values, dtype=np.float64))])
+
+    columns = {
+        "zone": [line.name for line in lines] + ["ring"] * above,
+        "focus": of_rings([ring.focus for ring in rings]),
+        "ring": ["line"] * below + [ring.name for ring in rings],
+        "share": of_rings([ring.share for ring in rings]),
+        "area_m2": [*(line.polygon.area for line in lines), *(ring.area_m2 for ring in rings)],
+        "area_low_m2": of_rings([ring.area_low_m2 for ring in rings]),
+        "area_high_m2": of_rings([ring.area_high_m2 for ring in rings]),
+        "reach_downwind_m": of_rings([ring.reach_downwind_m for ring in rings]),
+        "reach_upwind_m": of_rings([ring.reach_upwind_m for ring in rings]),
+        "distance_m": [*(line.distance_m for line in lines), *[float(NOT_ASSESSED)] * above],
+        "plants_inside": of_rings([ring.plants_inside for ring in rings]),
+        "confirmed_in_focus": of_rings([ring.confirmed_in_focus for ring in rings]),
+        "host_share": of_rings([ring.host_share for ring in rings]),
+        "inspect_every_days": of_rings([ring.inspect_every_days for ring in rings]),
+        "sites": [""] * below + ["; ".join(ring.sites_inside) for ring in rings],
+        "owners": [""] * below + ["; ".join(ring.owners_inside) for ring in rings],
+        "reservoirs": ["; ".join(line.reservoirs_inside) for line in lines] + [""] * above,
+        "advice": [f"{line.advice} ({LINE_ADVICE})" for line in lines]
+        + [f"inspect every {ring.inspect_every_days} days; test suspects; core does not mean dig" for ring in rings],
+        "source": [line.source for line in lines] + [""] * above,
+        "recommended": RECOMMENDED,
+        **_constant_days(face_columns(result.face, result.triage.system.key), below + above),
+    }
+    shapes = [many_polygons(item.polygon) for item in (*lines, *rings)]
+    geometry = np.empty(len(shapes), dtype=object)
+    geometry[:] = shapes
+    return make_layer("zones", inputs.crs, geometry, columns)
+
+
+def many_polygons(shape: shapely.Geometry) -> shapely.MultiPolygon:
+    """Return the polygons of any shape as one geometry; points and lines are left out."""
+    parts = [part for part in shapely.get_parts(shapely.make_valid(shape)).tolist()]
+    flat = [one for part in parts for one in shapely.get_parts(part).tolist() if one.geom_type == "Polygon"]
+    return shapely.MultiPolygon([polygon for polygon in flat if not polygon.is_empty])
+
+
+def system_layers(result: SystemResult, inputs: ProjectInputs, settings: Settings) -> tuple[Layer, ...]:
+    """Return the four layers of one pest system, in the order in which they are delivered."""
+    return (
+        removal_layer(result, inputs, settings.removal),
+        inspection_layer(result, inputs),
+        zones_layer(result, inputs),
+        plants_layer(result, inputs),
+    )

@@ -1,0 +1,261 @@
+"""The project file `spreadmap.toml`: which files come in, in which columns and words, and which settings differ.
+
+The format, by example and with every key, is `templates/spreadmap.toml`, the file that `spreadmap new` writes.
+
+| table | holds |
+|---|---|
+| `[project]` | name, working CRS, dates, contact, holidays, pest systems, folders outside that may be read |
+| `[[inputs.<kind>]]` | one file: path, sheet or layer, CRS of its coordinate columns, formats |
+| `[inputs.<kind>.columns]` | our column name = the file's own; a column that has our name needs no line |
+| `[inputs.<kind>.words]` | the file's own word = our word, for fixed words; "infected lab" is status and evidence |
+| `[inputs.surveys.dates]` | wide table: name of the column with status words = the date it stands for |
+| `[settings.<group>]` | any setting of `values/settings.py` |
+
+Kinds: inventory, surveys, work_log, reservoirs, sites, screens, wind_hours, wind_raster, temperature. A block may be
+written once as `[inputs.<kind>]` or several times as `[[inputs.<kind>]]`.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import difflib
+import tomllib
+from pathlib import Path
+from typing import Annotated, Any, Literal
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError
+
+from spreadmap.errors import SettingsError
+from spreadmap.io.faults import FaultBook, shown
+
+PROJECT_FILE = "spreadmap.toml"
+
+COLUMNS: dict[str, tuple[str, ...]] = {
+    "inventory": (
+        "plant_id", "host", "easting", "northing", "longitude", "latitude", "susceptibility", "size_class", "height_m",
+        "spread_m", "bed_id", "site_id", "owner", "planted_on", "source_batch", "position_precision_m", "count", "note",
+    ),
+    "surveys": (
+        "plant_id", "bed_id", "n_inspected", "n_infected", "inspected_on", "observer", "method", "pest_system",
+        "status", "evidence", "symptoms", "sample_id", "photo", "survey_kind", "note",
+    ),
+    "work_log": ("plant_id", "done_on", "done", "roots_complete", "regrowth_on", "note"),
+    "reservoirs": (
+        "reservoir_id", "host", "easting", "northing", "longitude", "latitude", "count", "plants_per_100_m2",
+        "chance_infected", "note",
+    ),
+    "sites": ("site_id", "name", "owner", "access", "set_up", "is_private"),
+    "screens": ("screen_id", "height_m", "planted_on", "factor", "note"),
+    "wind_hours": ("time", "wind_from_deg", "speed", "gust", "temperature_c", "rain_mm"),
+    "wind_raster": (),
+    "temperature": ("day", "minimum_c", "maximum_c"),
+}  # fmt: skip
+"""Our column names of every kind of table."""
+
+
+def _as_list(value: Any) -> Any:
+    """Return a single block as a list of one."""
+    return [value] if isinstance(value, dict) else value
+
+
+class _Block(BaseModel):
+    """Keys are checked: an unknown one is a fault, text is never taken for a number."""
+
+    model_config = ConfigDict(extra="forbid", strict=True, frozen=True)
+
+
+class FileBlock(_Block):
+    """One input file."""
+
+    file: str
+    sheet: str = ""
+    layer: str = ""
+    crs: str = ""
+    date_format: str = ""
+    separator: Literal["", ",", ";", "\t", "|"] = ""
+    columns: dict[str, str] = Field(default_factory=dict)
+    words: dict[str, str] = Field(default_factory=dict)
+
+
+class SurveyBlock(FileBlock):
+    """One survey table; `dates` maps columns of a wide table to dates."""
+
+    pest_system: str = ""
+    dates: dict[str, dt.date] = Field(default_factory=dict)
+
+
+SpeedUnit = Literal["m/s", "km/h", "mph", "knots"]
+
+
+class WindHoursBlock(FileBlock):
+    """One hourly wind record."""
+
+    time_zone: str
+    speed_unit: SpeedUnit
+    north: Literal["true", "grid"] = "true"
+
+
+class WindRasterBlock(_Block):
+    """One raster of mean wind."""
+
+    file: str
+    months: list[Annotated[int, Field(ge=1, le=12)]] = Field(default_factory=list)
+    components: list[Literal["u", "v", "speed", "direction"]] = ["u", "v"]
+    band_order: Literal["by_month", "by_component"] = "by_month"
+    speed_unit: SpeedUnit
+    north: Literal["true", "grid"] = "true"
+    crs: str = ""
+
+
+class TemperatureBlock(FileBlock):
+    """One table of daily temperatures."""
+
+    temperature_unit: Literal["C", "F"] = "C"
+
+
+class InputBlocks(_Block):
+    """All files of a project."""
+
+    inventory: Annotated[list[FileBlock], BeforeValidator(_as_list)]
+    surveys: Annotated[list[SurveyBlock], BeforeValidator(_as_list)] = Field(default_factory=list)
+    work_log: Annotated[list[FileBlock], BeforeValidator(_as_list)] = Field(default_factory=list)
+    reservoirs: Annotated[list[FileBlock], BeforeValidator(_as_list)] = Field(default_factory=list)
+    sites: Annotated[list[FileBlock], BeforeValidator(_as_list)] = Field(default_factory=list)
+    screens: Annotated[list[FileBlock], BeforeValidator(_as_list)] = Field(default_factory=list)
+    wind_hours: Annotated[list[WindHoursBlock], BeforeValidator(_as_list)] = Field(default_factory=list)
+    wind_raster: Annotated[list[WindRasterBlock], BeforeValidator(_as_list)] = Field(default_factory=list)
+    temperature: Annotated[list[TemperatureBlock], BeforeValidator(_as_list)] = Field(default_factory=list)
+
+
+class ProjectBlock(_Block):
+    """Name, place and dates."""
+
+    name: str
+    crs: str
+    as_of: dt.date | None = None
+    next_survey_on: dt.date | None = None
+    horizon_on: dt.date | None = None
+    contact: str = ""
+    holidays: list[dt.date] = Field(default_factory=list)
+    pest_systems: list[str] = Field(default_factory=list)
+    outside_folders: list[str] = Field(default_factory=list)
+
+
+class ProjectFile(_Block):
+    """A project file, checked for its keys and types; `settings` is still a plain mapping."""
+
+    project: ProjectBlock
+    inputs: InputBlocks
+    settings: dict[str, Any] = Field(default_factory=dict)
+
+
+def read_project_file(folder: Path) -> ProjectFile:
+    """Return the project file of a folder.
+
+    Parameters
+    ----------
+    folder : Path
+
+    Returns
+    -------
+    ProjectFile
+
+    Raises
+    ------
+    SettingsError
+        If there is none, it is no TOML, or keys are misspelt, missing or of a wrong type. All faults together.
+    """
+    path = folder / PROJECT_FILE
+    if not path.is_file():
+        msg = f"{PROJECT_FILE} is not in {folder}. Make a project with `spreadmap new FOLDER`, or give its folder."
+        raise SettingsError(msg)
+    try:
+        mapping = tomllib.loads(path.read_text(encoding="utf-8-sig"))
+    except UnicodeDecodeError as error:
+        msg = f"{PROJECT_FILE}: is not UTF-8 text (byte {error.start}). Save it as UTF-8."
+        raise SettingsError(msg) from error
+    except tomllib.TOMLDecodeError as error:
+        msg = f"{PROJECT_FILE}: is not TOML: {error}. Correct that line; text stands in quotes."
+        raise SettingsError(msg) from error
+    return parse_project_file(mapping)
+
+
+def parse_project_file(mapping: dict[str, Any]) -> ProjectFile:
+    """Return a checked project file; raises SettingsError with all faults together."""
+    book = FaultBook()
+    parsed = None
+    try:
+        parsed = ProjectFile.model_validate(mapping)
+    except ValidationError as error:
+        for detail in error.errors(include_url=False, include_context=False):
+            _note(book, dict(detail))
+    if parsed is not None:
+        _check_columns(book, parsed)
+    book.raise_if_stopped()
+    if parsed is None:  # a ValidationError has at least one detail
+        msg = f"{PROJECT_FILE}: cannot be used. Compare it with a new one made by `spreadmap new`."
+        raise SettingsError(msg)
+    return parsed
+
+
+def suggestion(word: str, known: list[str] | tuple[str, ...]) -> str:
+    """Return "Did you mean" with the nearest known word, or nothing."""
+    lower = {each.casefold(): each for each in known}
+    near = difflib.get_close_matches(word.casefold(), list(lower), n=1, cutoff=0.6)
+    return f"Did you mean '{lower[near[0]]}'? " if near else ""
+
+
+def _note(book: FaultBook, detail: dict[str, Any]) -> None:
+    """Turn one detail of pydantic's into a fault in our words."""
+    loc = [part for part in detail["loc"] if part != "[key]"]
+    name = ".".join(str(part + 1) if isinstance(part, int) else str(part) for part in loc)
+    if detail["type"] == "extra_forbidden":
+        known = list(_model_at(loc[:-1]).model_fields)
+        hint = suggestion(str(loc[-1]), known)
+        book.stop(PROJECT_FILE, f"'{name}'", f"{hint}Correct or remove the key.",
+                  allowed=", ".join(known), error=SettingsError)  # fmt: skip
+    elif detail["type"] == "missing":
+        book.stop(PROJECT_FILE, f"'{name}' is missing", "Add it.", error=SettingsError)
+    else:
+        said = detail["msg"].removeprefix("Input should be ")
+        book.stop(PROJECT_FILE, f"'{name}' = {shown(detail['input'])}", "Correct the value.", allowed=said,
+                  error=SettingsError)  # fmt: skip
+
+
+def _model_at(loc: list[Any]) -> type[BaseModel]:
+    """Return the block in which a key stands."""
+    kinds: dict[str, type[BaseModel]] = {
+        "surveys": SurveyBlock,
+        "wind_hours": WindHoursBlock,
+        "wind_raster": WindRasterBlock,
+        "temperature": TemperatureBlock,
+    }
+    names = [part for part in loc if isinstance(part, str)]
+    if not names:
+        return ProjectFile
+    if names[0] == "project":
+        return ProjectBlock
+    return InputBlocks if len(names) == 1 else kinds.get(names[1], FileBlock)
+
+
+def _check_columns(book: FaultBook, parsed: ProjectFile) -> None:
+    """Note misspelt column names, empty CRS, and settings of a wind raster that do not fit together."""
+    if not parsed.project.crs.strip():
+        book.stop(PROJECT_FILE, "'project.crs' is empty", 'Give the working CRS, for example crs = "EPSG:32614"; it is '
+                  "never guessed.", error=SettingsError)  # fmt: skip
+    for kind, known in COLUMNS.items():
+        for number, block in enumerate(getattr(parsed.inputs, kind), start=1):
+            for name in getattr(block, "columns", {}):
+                if name not in known:
+                    hint = suggestion(name, known)
+                    book.stop(PROJECT_FILE, f"'inputs.{kind}.{number}.columns.{name}'",
+                              f"{hint}Our name stands left, the file's own right.",
+                              allowed=", ".join(known), error=SettingsError)  # fmt: skip
+    for number, raster in enumerate(parsed.inputs.wind_raster, start=1):
+        parts = sorted(set(raster.components))
+        if parts not in (["u", "v"], ["speed", "u", "v"], ["direction", "speed"]) or len(parts) != len(
+            raster.components
+        ):
+            book.stop(PROJECT_FILE, f"'inputs.wind_raster.{number}.components' = {shown(raster.components)}",
+                      "Name the bands of one period in their order.",
+                      allowed="u and v, u and v and speed, direction and speed", error=SettingsError)  # fmt: skip

@@ -1,0 +1,239 @@
+"""Every column of every delivered layer: its long name, its short name for Shapefiles, type, unit and meaning.
+
+A value that can be missing has a code that says "not assessed": -9999 for numbers, an empty text with an empty date,
+U for Y/N flags. Zero never means "not assessed". Short names never change between deliveries.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+from spreadmap.values.words import RING_NAMES, Evidence, SetUp, SizeClass, Status
+
+NOT_ASSESSED = -9999
+FLAGS = ("Y", "N", "U")
+SHORT_LENGTH = 10
+
+
+class Kind(StrEnum):
+    """What a column holds: keys and words, whole numbers, numbers, a calendar day, or Y, N, U."""
+
+    TEXT = "text"
+    WHOLE = "whole number"
+    NUMBER = "number"
+    DATE = "date"
+    FLAG = "flag"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Column:
+    """One column. `width` is the room kept for a text in a Shapefile [bytes]; longer texts widen it, up to 254."""
+
+    name: str
+    short: str
+    kind: Kind
+    unit: str
+    meaning: str
+    missing: str = "never missing"
+    allowed: tuple[str, ...] = ()
+    width: int = 0
+
+
+def _text(name: str, short: str, width: int, meaning: str, *, missing: str = "empty text",
+          allowed: tuple[str, ...] = ()) -> Column:  # fmt: skip
+    """Return a column of texts."""
+    return Column(
+        name=name, short=short, kind=Kind.TEXT, unit="-", meaning=meaning, missing=missing, allowed=allowed, width=width
+    )
+
+
+def _number(name: str, short: str, unit: str, meaning: str, *, whole: bool = False, can_miss: bool = False) -> Column:
+    """Return a column of numbers."""
+    missing = str(NOT_ASSESSED) if can_miss else "never missing"
+    kind = Kind.WHOLE if whole else Kind.NUMBER
+    return Column(name=name, short=short, kind=kind, unit=unit, meaning=meaning, missing=missing)
+
+
+def _date(name: str, short: str, meaning: str) -> tuple[Column, Column]:
+    """Return a day twice: as a date, and as text YYYY-MM-DD for programs that read dates differently."""
+    day = Column(name=name, short=short, kind=Kind.DATE, unit="day", meaning=meaning, missing="empty date (null)")
+    text = _text(f"{name}_text", f"{short}_t", 10, f"{meaning}; as text YYYY-MM-DD")
+    return day, text
+
+
+def _flag(name: str, short: str, meaning: str, *, missing: str = "U") -> Column:
+    """Return a column of Y, N and U."""
+    return Column(name=name, short=short, kind=Kind.FLAG, unit="-", meaning=meaning, missing=missing, allowed=FLAGS)
+
+
+FACE = (
+    _text("system", "system", 32, "Pest system, by its key", missing="never missing"),
+    _text("quantity", "quantity", 40, "What the numbers of the model say", missing="never missing"),
+    _text("unit", "unit", 60, "Unit of pressure", missing="never missing"),
+    *_date("period_from", "per_from", "First day of the period the numbers hold for"),
+    *_date("period_to", "per_to", "Last day of the period the numbers hold for"),
+    _text("condition", "condition", 40, "What is assumed to be done in the period", missing="never missing"),
+    _text(
+        "mode", "mode", 10, "relative: ranks and ratios only", missing="never missing", allowed=("relative", "calibrated")
+    ),
+    *_date("as_of", "as_of", "Date of the state of the plants"),
+    *_date("valid_until", "valid_to", "After this day a newer delivery replaces this one"),
+)
+"""What every layer says of itself, row by row."""
+
+IS_CUT = _flag("is_cut", "is_cut", "Y: a text of this row was cut at 254 bytes here; it is whole in the GeoPackage",
+               missing="never missing")  # fmt: skip
+
+_PLANT = (
+    _text("plant_id", "plant_id", 32, "Key of the plant, as the inventory gives it", missing="never missing"),
+    _text("bed_id", "bed_id", 24, "Bed"),
+    _text("site_id", "site_id", 24, "Site"),
+    _text("owner", "owner", 40, "Owner of the plant"),
+    _text("host", "host", 40, "Scientific name as given"),
+    _text("size_class", "size", 4, "Size of the plant", allowed=tuple(SizeClass)),
+)
+_PLACE = (
+    _flag("is_synthetic", "synthetic", "Y: spread over a bed with a count; never a surveyed position"),
+    _number("position_precision_m", "precis_m", "m", "Precision of the position", can_miss=True),
+    _text("note", "note", 40, "Note of the inventory"),
+)
+_RANKS = (
+    _number("rank_low", "rank_low", "-", "Best rank over the scale run", whole=True),
+    _number("rank_high", "rank_high", "-", "Worst rank over the scale run", whole=True),
+    _flag("rank_holds", "rank_holds", "Y: stays on its side of the cut-off in the whole scale run"),
+    _text("reason", "reason", 80, "Why it stands where it stands on the list"),
+)
+
+REMOVAL_LIST = (
+    *_PLANT,
+    _number("rank", "rank", "-", "Order of removal, 1 first", whole=True),
+    _text("evidence", "evidence", 16, "On what the finding rests", allowed=tuple(e for e in Evidence if e)),
+    *_date("found_on", "found_on", "First confirmed finding on record"),
+    _text("action", "action", 40, "What to do", missing="never missing"),
+    _number("onward_relative", "onward", "unit of pressure",
+            "What it sends to plants still healthy, in medium plants each 10 m from one confirmed medium plant"),
+    _number("person_minutes", "person_min", "person-minutes", "Work on the plant alone"),
+    _number("set_up_minutes", "set_up_min", "person-minutes", "Set-up and travel it adds to those before it"),
+    _text("set_up", "set_up", 8, "Kind of set-up at its site", allowed=tuple(SetUp)),
+    _number("cumulative_hours", "cum_hours", "crew hours", "Crew hours used when it is out"),
+    _flag("within_hours", "within_hrs", "Y: the crew hours until the next survey reach it"),
+    *_date("earliest_on", "earliest", "First day on which digging can start: locate ticket and working days"),
+    *_date("regrowth_1_on", "regrow_1", "First check for regrowth, if removed on the earliest day"),
+    *_date("regrowth_2_on", "regrow_2", "Second check for regrowth"),
+    *_date("regrowth_3_on", "regrow_3", "Third check for regrowth"),
+    *_date("regrowth_4_on", "regrow_4", "Fourth check for regrowth"),
+    *_date("bud_break_on", "bud_brk", "Check at the next bud break"),
+    *_RANKS,
+    _text("cautions", "cautions", 80, "Cautions for this plant; the usual ones stand in the workbook and the summary"),
+    *_PLACE,
+    IS_CUT,
+    *FACE,
+)  # fmt: skip
+
+INSPECTION_LIST = (
+    *_PLANT,
+    _number("rank", "rank", "-", "Order of inspection, 1 first", whole=True),
+    _text("status", "status", 16, "Status on the as-of date", missing="never missing", allowed=tuple(Status)),
+    *_date("last_inspected_on", "last_ins", "Last inspection on record"),
+    _number("relative_pressure", "pressure", "unit of pressure", "Relative infection pressure on the plant"),
+    _number("pressure_class", "p_class", "-", "Class of pressure by the fixed breaks, 1 lowest", whole=True),
+    _flag("is_touching", "touching", "Y: within touching distance of a confirmed plant"),
+    _number("distance_m", "distance_m", "m", "Distance to the nearest confirmed plant", can_miss=True),
+    _number("interval_days", "every_days", "days", "How often to look", whole=True),
+    *_date("due_on", "due_on", "Next inspection"),
+    _number("person_minutes", "person_min", "person-minutes", "Time for one look"),
+    _flag("within_hours", "within_hrs", "Y: the hours of the next survey reach it"),
+    *_RANKS,
+    *_PLACE,
+    IS_CUT,
+    *FACE,
+)
+
+PLANTS = (
+    *_PLANT,
+    _text("status", "status", 16, "Status on the as-of date; not_inspected is never the same as clean",
+          missing="never missing", allowed=tuple(Status)),
+    _text("evidence", "evidence", 16, "On what the status rests", allowed=tuple(e for e in Evidence if e)),
+    *_date("status_on", "stat_on", "Date of the status"),
+    *_date("first_found_on", "found_on", "First confirmed finding on record"),
+    *_date("last_inspected_on", "last_ins", "Last inspection on record"),
+    _number("inspections", "inspects", "-", "Inspections on record up to the as-of date", whole=True),
+    *_date("removed_on", "removed", "Day of removal"),
+    _text("roots_complete", "roots", 8, "Whether the whole root system came out", allowed=("yes", "partly", "no")),
+    _flag("has_regrowth", "regrowth", "Y: a sprout was seen after removal and not taken out since"),
+    _flag("is_standing", "standing", "N: taken out or not found"),
+    _flag("is_host", "is_host", "Y: the pest system can live on it"),
+    _number("relative_pressure", "pressure", "unit of pressure",
+            "Relative infection pressure; standing hosts without a confirmed finding only", can_miss=True),
+    _number("pressure_class", "p_class", "-", "Class of pressure by the fixed breaks, 1 lowest", whole=True,
+            can_miss=True),
+    _flag("is_touching", "touching", "Y: within touching distance of a confirmed plant"),
+    *_PLACE,
+    IS_CUT,
+    *FACE,
+)  # fmt: skip
+
+ZONES = (
+    _text("zone", "zone", 40, "ring, or the name of the line of a rule of thumb", missing="never missing"),
+    _number("focus", "focus", "-", "Number of the focus, largest first; lines belong to none", whole=True, can_miss=True),
+    _text("ring", "ring", 8, "Which ring; what is done inside is its own column", allowed=(*RING_NAMES, "line"),
+          missing="never missing"),
+    _number("share", "share", "-", "Share of the focus's arrivals inside, by definition of the ring", can_miss=True),
+    _number("area_m2", "area_m2", "m2", "Area"),
+    _number("area_low_m2", "area_low", "m2", "Smallest area over the scale run", can_miss=True),
+    _number("area_high_m2", "area_high", "m2", "Largest area over the scale run", can_miss=True),
+    _number("reach_downwind_m", "reach_down", "m", "Farthest distance of the line from the focus's centre",
+            can_miss=True),
+    _number("reach_upwind_m", "reach_up", "m", "Nearest distance of the line from the focus's centre", can_miss=True),
+    _number("distance_m", "distance_m", "m", "Distance of a rule-of-thumb line from confirmed plants", can_miss=True),
+    _number("plants_inside", "plants_in", "-", "Plants of the inventory inside", whole=True, can_miss=True),
+    _number("confirmed_in_focus", "confirmed", "-", "Confirmed plants of the focus", whole=True, can_miss=True),
+    _number("host_share", "host_share", "-", "Share of the arrivals on host plants that falls inside", can_miss=True),
+    _number("inspect_every_days", "every_days", "days", "How often to look inside", whole=True, can_miss=True),
+    _text("sites", "sites", 40, "Sites it touches"),
+    _text("owners", "owners", 40, "Owners it touches"),
+    _text("reservoirs", "reservoirs", 40, "Wild stands inside a line"),
+    _text("advice", "advice", 80, "What to do inside"),
+    _text("source", "source", 80, "Where the rule of a line comes from"),
+    _text("recommended", "recommend", 80, "Standing of the zone", missing="never missing"),
+    IS_CUT,
+    *FACE,
+)  # fmt: skip
+
+BLOCKS = (
+    _text("block", "block", 24, "Block of 50 m, by the corner south-west in the CRS of the delivery",
+          missing="never missing"),
+    _number("host_plants", "hosts", "-", "Host plants standing in the block", whole=True),
+    _text("confirmed", "confirmed", 8, "Confirmed plants, in bands", missing="never missing",
+          allowed=("none", "1-4", "5-19", "20+")),
+    _number("pressure_class", "p_class", "-", "Class of the mean relative pressure on the block's hosts, 1 lowest",
+            whole=True, can_miss=True),
+    *FACE,
+)  # fmt: skip
+
+LAYERS: dict[str, tuple[Column, ...]] = {
+    "removal_list": REMOVAL_LIST,
+    "inspection_list": INSPECTION_LIST,
+    "zones": ZONES,
+    "plants": PLANTS,
+    "blocks": BLOCKS,
+}
+"""The columns of every layer, in their order."""
+
+GEOMETRY = {
+    "removal_list": "Point",
+    "inspection_list": "Point",
+    "zones": "MultiPolygon",
+    "plants": "Point",
+    "blocks": "Polygon",
+}
+"""The one geometry type of every layer."""
+
+POSITION = (
+    _number("easting", "easting", "m", "Position in the CRS of the delivery"),
+    _number("northing", "northing", "m", "Position in the CRS of the delivery"),
+    _number("longitude", "longitude", "deg", "WGS 84"),
+    _number("latitude", "latitude", "deg", "WGS 84"),
+)
+"""Columns that tables without geometry carry besides."""

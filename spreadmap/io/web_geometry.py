@@ -1,0 +1,146 @@
+"""Shapes for a browser's map: simplified, in longitude and latitude."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+import shapely
+from pyproj import Transformer
+from shapely.geometry import mapping
+from shapely.geometry.base import BaseGeometry
+
+from spreadmap.errors import OutputError
+from spreadmap.io.layers import RECOMMENDED, clean_text
+from spreadmap.values.plan import Line, Ring
+from spreadmap.values.project import ProjectInputs
+from spreadmap.values.results import SystemResult
+from spreadmap.values.web import WebShape, WebShapes
+
+SIMPLIFY_M = 0.25
+DECIMALS = 6
+"""Six decimals of a degree are about a tenth of a metre."""
+
+
+def in_degrees(geometry: npt.NDArray[Any], crs: str) -> npt.NDArray[np.object_]:
+    """Return shapes of a CRS in longitude and latitude (WGS 84), longitude first.
+
+    Raises
+    ------
+    OutputError
+        If a position cannot be turned into degrees.
+    """
+    change = Transformer.from_crs(crs, "EPSG:4326", always_xy=True)
+
+    def turn(coordinates: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
+        longitude, latitude = change.transform(coordinates[:, 0], coordinates[:, 1])
+        return np.c_[longitude, latitude]
+
+    turned = np.asarray(shapely.transform(np.asarray(geometry, dtype=object), turn), dtype=object)
+    if len(turned) and not np.isfinite(shapely.get_coordinates(turned)).all():
+        msg = f"a shape has no longitude and latitude in {crs}. Check its coordinates against the CRS of the project."
+        raise OutputError(msg)
+    return turned
+
+
+def to_wgs84(geometry: BaseGeometry, crs: str, simplify_m: float = SIMPLIFY_M) -> dict[str, Any]:
+    """Return a shape as a GeoJSON geometry, simplified in the working CRS, with six decimals."""
+    simple = shapely.simplify(geometry, simplify_m, preserve_topology=True)
+    (turned,) = in_degrees(np.array([simple], dtype=object), crs)
+    return _rounded(mapping(turned))
+
+
+def _rounded(value: Any) -> Any:
+    """Return a GeoJSON geometry with lists instead of tuples and rounded numbers."""
+    if isinstance(value, dict):
+        return {key: _rounded(part) for key, part in value.items()}
+    if isinstance(value, list | tuple):
+        return [_rounded(part) for part in value]
+    return round(value, DECIMALS) if isinstance(value, float) else value
+
+
+def ring_shape(ring: Ring, crs: str) -> WebShape:
+    """Return a ring as a shape."""
+    return WebShape(
+        kind="ring",
+        name=ring.name,
+        geojson=to_wgs84(ring.polygon, crs),
+        properties={
+            "focus": str(ring.focus),
+            "share of arrivals": f"{100 * ring.share:.0f} %",
+            "area": f"{ring.area_m2:,.0f} m² ({ring.area_low_m2:,.0f} to {ring.area_high_m2:,.0f})",
+            "plants inside": str(ring.plants_inside),
+            "inspect every": f"{ring.inspect_every_days} days",
+            "sites": clean_text("; ".join(ring.sites_inside)),
+            "standing": RECOMMENDED,
+        },
+    )
+
+
+def line_shape(line: Line, crs: str) -> WebShape:
+    """Return a line of a rule of thumb as a shape."""
+    return WebShape(
+        kind="line",
+        name=clean_text(line.name),
+        geojson=to_wgs84(line.polygon, crs),
+        properties={
+            "distance": f"{line.distance_m:g} m",
+            "advice": clean_text(line.advice),
+            "source": clean_text(line.source),
+            "wild stands inside": clean_text("; ".join(line.reservoirs_inside)),
+        },
+    )
+
+
+def place_shapes(inputs: ProjectInputs) -> WebShapes:
+    """Return sites, wild stands and screens."""
+    sites, wild, screens, crs = inputs.sites, inputs.reservoirs, inputs.screens, inputs.crs
+    shapes = [
+        WebShape(
+            kind="site",
+            name=clean_text(sites.name[row] or sites.site_id[row]),
+            geojson=to_wgs84(shape, crs),
+            properties={
+                "site": clean_text(sites.site_id[row]),
+                "owner": clean_text(sites.owner[row]),
+                "access": clean_text(sites.access[row]),
+                "ground": "private" if sites.is_private[row] else "public",
+            },
+        )
+        for row, shape in enumerate(sites.geometry)
+    ]
+    shapes += [
+        WebShape(
+            kind="reservoir",
+            name=clean_text(wild.reservoir_id[row]),
+            geojson=to_wgs84(shape, crs),
+            properties={
+                "host": clean_text(wild.host[row]),
+                "plants": f"{wild.plant_count[row]:,.0f}",
+                "note": clean_text(wild.note[row]),
+            },
+        )
+        for row, shape in enumerate(wild.geometry)
+    ]
+    shapes += [
+        WebShape(
+            kind="screen",
+            name=clean_text(screens.screen_id[row]),
+            geojson=to_wgs84(shape, crs),
+            properties={
+                "height": f"{screens.height_m[row]:g} m" if np.isfinite(screens.height_m[row]) else "",
+                "lets through": f"{100 * screens.factor[row]:.0f} % of arrivals",
+            },
+        )
+        for row, shape in enumerate(screens.geometry)
+    ]
+    return WebShapes(shapes=tuple(shape for shape in shapes if shape.geojson.get("coordinates")))
+
+
+def zone_shapes(result: SystemResult, crs: str) -> WebShapes:
+    """Return the lines and rings of one pest system, the widest first."""
+    lines = sorted(result.zones.lines, key=lambda line: -line.distance_m)
+    shapes = [line_shape(line, crs) for line in lines if not line.polygon.is_empty]
+    shapes += [ring_shape(ring, crs) for ring in reversed(result.zones.rings) if not ring.polygon.is_empty]
+    return WebShapes(shapes=tuple(shapes))

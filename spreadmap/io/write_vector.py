@@ -1,0 +1,220 @@
+"""Layers as Shapefiles and GeoPackages: nothing changed in silence, and the same bytes for the same layer."""
+
+from __future__ import annotations
+
+import datetime as dt
+import sqlite3
+import warnings
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import closing, contextmanager
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+from spreadmap.io import guard  # noqa: F401 - restricts GDAL's drivers before it is loaded
+
+# isort: split
+import numpy as np
+import numpy.typing as npt
+import pyogrio
+import pyogrio.raw
+import shapely
+from pyproj import CRS
+
+from spreadmap.errors import OutputError
+from spreadmap.io.layers import Layer, clean_text
+from spreadmap.io.short_names import Column, Kind
+
+MOST_TEXT_BYTES = 254
+MOST_NUMBER = 1e15
+"""Beyond this a field of 24 characters with decimals loses digits."""
+SHAPEFILE_PARTS = (".shp", ".shx", ".dbf", ".prj", ".cpg")
+GEOPACKAGE_VERSION = "1.2"
+
+
+def cut_text(text: str, most_bytes: int = MOST_TEXT_BYTES) -> str:
+    """Return the text, cut on a letter border so that its UTF-8 form has at most `most_bytes` bytes."""
+    data = text.encode("utf-8")
+    return text if len(data) <= most_bytes else data[:most_bytes].decode("utf-8", errors="ignore")
+
+
+def cut_layer(layer: Layer) -> tuple[Layer, int]:
+    """Return the layer with its texts cut for a Shapefile and `is_cut` set, and how many rows were cut."""
+    columns = dict(layer.columns)
+    cut = np.zeros(len(layer), dtype=bool)
+    for column in layer.spec:
+        if column.kind is Kind.TEXT:
+            whole = columns[column.name]
+            shorter = {text: cut_text(text) for text in set(whole.tolist())}
+            columns[column.name] = np.array([shorter[text] for text in whole], dtype=object)
+            cut |= np.array([shorter[text] != text for text in whole], dtype=bool)
+    if "is_cut" in columns:
+        columns["is_cut"] = np.where(cut, "Y", "N").astype(object)
+    return replace(layer, columns=columns), int(cut.sum())
+
+
+def write_shapefile(folder: Path, layer: Layer, as_of: dt.date) -> tuple[tuple[Path, ...], int]:
+    """Write one layer as a Shapefile with its short names.
+
+    Parameters
+    ----------
+    folder : Path
+        Exists; the files are named after the layer.
+    layer : Layer
+    as_of : date
+        Stands in the table's header instead of the day of writing.
+
+    Returns
+    -------
+    tuple of Path, int
+        The five files, and how many rows have a text that was cut at 254 bytes.
+
+    Raises
+    ------
+    OutputError
+        If a number does not fit, the CRS does not survive, or the file cannot be written.
+    """
+    ready, cut = cut_layer(layer)
+    _check_numbers(ready, "Shapefile")
+    path = folder / f"{layer.name}.shp"
+    fields = [column.short for column in ready.spec]
+    data = [_field(column, ready.columns[column.name]) for column in ready.spec]
+    _write(path, ready, fields, data, driver="ESRI Shapefile", layer=layer.name, encoding="UTF-8",
+           layer_options={"DBF_DATE_LAST_UPDATE": as_of.isoformat(), "SPATIAL_INDEX": "NO"})  # fmt: skip
+    _check_crs(path, layer.crs, None)
+    return tuple(path.with_suffix(part) for part in SHAPEFILE_PARTS), cut
+
+
+def write_geopackage(path: Path, layers: Sequence[Layer], styles: Mapping[str, tuple[str, str]], as_of: dt.date) -> Path:
+    """Write all layers into one new GeoPackage with their long names, and their styles.
+
+    Parameters
+    ----------
+    path : Path
+        Must not exist yet.
+    layers : sequence of Layer
+    styles : mapping
+        Layer name to QML and SLD text.
+    as_of : date
+        Stands where the format wants a time of writing, so that the same layers give the same bytes.
+
+    Raises
+    ------
+    OutputError
+        If a number does not fit, the CRS does not survive, or the file cannot be written.
+    """
+    stamp = f"{as_of.isoformat()}T00:00:00.000Z"
+    with _fixed_clock(stamp):
+        for index, layer in enumerate(layers):
+            _check_numbers(layer, "GeoPackage")
+            fields = [column.name for column in layer.spec]
+            data = [layer.columns[column.name] for column in layer.spec]
+            first: dict[str, Any] = {"dataset_options": {"VERSION": GEOPACKAGE_VERSION}} if index == 0 else {}
+            _write(path, layer, fields, data, driver="GPKG", layer=layer.name,
+                   layer_options={"DESCRIPTION": layer.name.replace("_", " ")}, **first)  # fmt: skip
+    _write_styles(path, layers, styles, stamp)
+    for layer in layers:
+        _check_crs(path, layer.crs, layer.name)
+    return path
+
+
+def write_geojson(path: Path, layer: Layer, lon_lat: npt.NDArray[Any]) -> Path:
+    """Write one layer as GeoJSON by RFC 7946; `lon_lat` are its shapes in longitude and latitude."""
+    in_degrees = replace(layer, geometry=lon_lat, crs="EPSG:4326")
+    fields = [column.name for column in layer.spec if column.kind is not Kind.DATE]
+    data = [layer.columns[name] for name in fields]
+    _write(path, in_degrees, fields, data, driver="GeoJSON", layer=layer.name,
+           layer_options={"RFC7946": "YES", "WRITE_NAME": "NO"})  # fmt: skip
+    return path
+
+
+def _write(path: Path, table: Layer, fields: list[str], data: list[npt.NDArray[Any]], **options: Any) -> None:
+    """Hand a layer to the library; a warning counts as a failure, because it means that something was changed."""
+    with warnings.catch_warnings():
+        warnings.simplefilter("error")
+        try:
+            pyogrio.raw.write(
+                path,
+                np.asarray(shapely.to_wkb(table.geometry), dtype=object),
+                data,
+                fields,
+                geometry_type=table.geometry_type,
+                crs=table.crs,
+                **options,
+            )
+        except (pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError, pyogrio.errors.FeatureError,
+                pyogrio.errors.FieldError, pyogrio.errors.GeometryError, RuntimeWarning, OSError) as error:  # fmt: skip
+            msg = f"{path.name}, layer '{table.name}' could not be written: {error}. Free the disk, or correct the data."
+            raise OutputError(msg) from error
+
+
+def _field(column: Column, values: npt.NDArray[Any]) -> npt.NDArray[Any]:
+    """Return a column for a Shapefile: texts and flags with a fixed room, widened where a text needs more."""
+    if column.kind is Kind.FLAG:
+        return values.astype("U1")
+    if column.kind is Kind.TEXT:
+        longest = max((len(text.encode("utf-8")) for text in set(values.tolist())), default=1)
+        return values.astype(f"U{max(column.width, longest, 1)}")
+    if column.kind is Kind.WHOLE:
+        return values.astype(np.int32)
+    return values
+
+
+def _check_numbers(layer: Layer, form: str) -> None:
+    """Refuse numbers that the format would change without a word."""
+    for column in layer.spec:
+        values = layer.columns[column.name]
+        if column.kind is Kind.NUMBER and not np.all(np.isfinite(values) & (np.abs(values) < MOST_NUMBER)):
+            worst = values[~(np.isfinite(values) & (np.abs(values) < MOST_NUMBER))][0]
+            msg = f"{form} {layer.name}, column '{column.name}': {worst} does not fit; allowed: under {MOST_NUMBER:g}."
+            raise OutputError(msg)
+        if column.kind is Kind.WHOLE and len(values) and np.abs(values).max() > 2**31 - 1:
+            msg = f"{form} {layer.name}, column '{column.name}': {np.abs(values).max()} does not fit; allowed: 32 bits."
+            raise OutputError(msg)
+
+
+def _check_crs(path: Path, crs: str, layer: str | None) -> None:
+    """Refuse a file that does not carry the CRS it was given."""
+    wanted = CRS.from_user_input(crs)
+    found = CRS.from_user_input(pyogrio.read_info(path, layer=layer)["crs"])
+    if found.to_epsg() != wanted.to_epsg() and not found.equals(wanted, ignore_axis_order=True):
+        msg = f"{path.name} carries {found.to_epsg() or found.name} where {crs} was given. Choose a CRS with an EPSG code."
+        raise OutputError(msg)
+
+
+@contextmanager
+def _fixed_clock(stamp: str) -> Iterator[None]:
+    """Let the library take `stamp` for now, because a GeoPackage holds the time of writing."""
+    pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": stamp})
+    try:
+        yield
+    finally:
+        pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": None})
+
+
+STYLE_TABLE = """
+CREATE TABLE layer_styles (
+  id INTEGER PRIMARY KEY AUTOINCREMENT, f_table_catalog TEXT(256), f_table_schema TEXT(256), f_table_name TEXT(256),
+  f_geometry_column TEXT(256), styleName TEXT(30), styleQML TEXT, styleSLD TEXT, useAsDefault BOOLEAN,
+  description TEXT, owner TEXT(30), ui TEXT(30), update_time DATETIME DEFAULT (strftime('%Y-%m-%dT%H:%M:%fZ','now'))
+)
+"""
+
+
+def _write_styles(path: Path, layers: Sequence[Layer], styles: Mapping[str, tuple[str, str]], stamp: str) -> None:
+    """Add the table of styles that desktop programs look for, with one default style per layer."""
+    with closing(sqlite3.connect(path)) as database, database:
+        database.execute(STYLE_TABLE)
+        database.execute(
+            "INSERT INTO gpkg_contents (table_name, data_type, identifier, description, last_change) VALUES (?, ?, ?, ?, ?)",
+            ("layer_styles", "attributes", "layer_styles", "styles of the layers", stamp),
+        )
+        for layer in layers:
+            if layer.name in styles:
+                qml, sld = styles[layer.name]
+                database.execute(
+                    "INSERT INTO layer_styles (f_table_catalog, f_table_schema, f_table_name, f_geometry_column, styleName,"
+                    " styleQML, styleSLD, useAsDefault, description, owner, update_time)"
+                    " VALUES ('', '', ?, 'geom', ?, ?, ?, 1, ?, '', ?)",
+                    (layer.name, layer.name, qml, sld, clean_text(layer.name), stamp),
+                )

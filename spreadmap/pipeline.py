@@ -1,0 +1,189 @@
+"""The job's steps, in the job's order: `analyse` without files, `run_project` with files."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from spreadmap.decisions.inspection import rank_inspections
+from spreadmap.decisions.plan import plan_work
+from spreadmap.decisions.removal import rank_removals
+from spreadmap.decisions.zones import draw_zones
+from spreadmap.dispersal.climate import flight_climate
+from spreadmap.dispersal.spread import Spread, breaks, spread_from_settings, unit_density
+from spreadmap.engine import Engine
+from spreadmap.outbreak.ahead import NOTHING_DONE, spread_ahead
+from spreadmap.outbreak.exposure import plant_exposure
+from spreadmap.outbreak.hidden import hidden_infection
+from spreadmap.pressure import pressure_on_grid
+from spreadmap.records.sources import join_sources, plant_sources, reservoir_sources, screen_segments
+from spreadmap.records.state import plant_state
+from spreadmap.records.triage import triage
+from spreadmap.values.arrays import TextArray
+from spreadmap.values.grid import Grid, Surface
+from spreadmap.values.inventory import Inventory, ScreenSegments, Sources
+from spreadmap.values.project import ProjectInputs
+from spreadmap.values.results import Face, SurveyResult, SystemResult, Triage
+from spreadmap.values.settings import GridSettings, Settings
+from spreadmap.values.surveys import PlantState
+from spreadmap.values.words import Mode, Status
+
+WORST_FIRST = (Status.INFECTED, Status.SUSPECT, Status.REMOVED, Status.NOT_FOUND, Status.CLEAN)
+
+
+def analyse(project: ProjectInputs, settings: Settings, engine: Engine) -> SurveyResult:
+    """Return the answer to one survey, from inputs that are already read. Opens no file.
+
+    Parameters
+    ----------
+    project : ProjectInputs
+    settings : Settings
+    engine : Engine
+
+    Returns
+    -------
+    SurveyResult
+        Triage of every pest system; maps, lists and zones for those whose verdict is removal with roots.
+    """
+    as_of = np.datetime64(project.as_of)
+    findings: list[Triage] = []
+    mapped: list[SystemResult] = []
+    states: list[PlantState] = []
+    remarks: list[str] = []
+    for system in project.pest_systems:
+        state, says = plant_state(project.inventory, project.surveys, project.work_log, system, as_of)
+        verdict = triage(state, system, project.as_of)
+        findings.append(verdict)
+        states.append(state)
+        remarks += says
+        if system.is_mapped:
+            result, more = analyse_system(project, state, verdict, settings, engine)
+            mapped.append(result)
+            remarks += more
+    return SurveyResult(
+        inputs=project,
+        settings=settings,
+        triage=tuple(findings),
+        systems=tuple(mapped),
+        remarks=tuple(remarks),
+        status_words=worst_status(states, len(project.inventory)),
+    )
+
+
+def analyse_system(
+    project: ProjectInputs, state: PlantState, verdict: Triage, settings: Settings, engine: Engine
+) -> tuple[SystemResult, tuple[str, ...]]:
+    """Return maps, lists and zones of one pest system, and sentences about what was assumed."""
+    inventory, system = project.inventory, verdict.system
+    as_of, next_survey = np.datetime64(project.as_of), np.datetime64(project.next_survey_on)
+    climate = flight_climate(
+        project.wind_hours,
+        project.wind_raster,
+        system.flight_weight,
+        project.longitude_deg,
+        project.latitude_deg,
+        settings.wind,
+    )
+    spread = spread_from_settings(settings, climate)
+    screens, screen_says = screen_segments(project.screens, inventory, state, settings, as_of)
+    grid, grid_says = grid_around(inventory, settings.grid)
+    plants = plant_sources(inventory, state, settings.sources)
+    wild = reservoir_sources(project.reservoirs, spacing_m=grid.cell_m)
+    sources = join_sources(plants, wild)
+
+    exposure = plant_exposure(inventory, state, plants, wild, spread, screens, settings, engine)
+    hidden = hidden_infection(inventory, state, exposure, settings)
+    own = relative_surface(grid, plants, spread, screens, engine)
+    both = Surface(grid=grid, values=own.values + relative_surface(grid, wild, spread, screens, engine).values)
+
+    ahead = (inventory, state, sources, spread, screens, system, (as_of, next_survey), settings, engine)
+    undone = spread_ahead(*ahead)
+    removal = rank_removals(
+        inventory,
+        project.sites,
+        state,
+        spread,
+        screens,
+        system,
+        settings,
+        project.as_of,
+        project.holidays,
+        engine,
+    )
+    inspection = rank_inspections(inventory, state, exposure, hidden, settings, project.as_of)
+    plan = plan_work(removal, inspection, settings)
+    planned = spread_ahead(*ahead, plan=plan)
+    zones = draw_zones(inventory, project.sites, project.reservoirs, state, plants, spread, settings, engine)
+    return SystemResult(
+        triage=verdict,
+        state=state,
+        climate=climate,
+        sources=sources,
+        exposure=exposure,
+        hidden=hidden,
+        surface=both,
+        surface_without_reservoirs=own,
+        breaks=breaks(spread.kernel),
+        unit_per_m2=unit_density(spread.kernel),
+        outlooks=(undone, planned),
+        plan=plan,
+        zones=zones,
+        face=face_of(project),
+    ), (*screen_says, *grid_says, *climate.remarks)
+
+
+def grid_around(inventory: Inventory, settings: GridSettings) -> tuple[Grid, tuple[str, ...]]:
+    """Return a grid that holds all plants with a margin, its edges on whole cells, and a sentence where it is coarser.
+
+    One site gets finer cells. Where there would be too many cells, they double in size until they fit.
+    """
+    sites = set(inventory.site_id.tolist())
+    cell = settings.cell_one_site_m if len(sites) == 1 and "" not in sites else settings.cell_m
+    west, east = inventory.easting.min() - settings.margin_m, inventory.easting.max() + settings.margin_m
+    south, north = inventory.northing.min() - settings.margin_m, inventory.northing.max() + settings.margin_m
+    wanted = cell
+
+    def on_cells(side: float) -> Grid:
+        left, top = np.floor(west / side) * side, np.ceil(north / side) * side
+        return Grid(
+            west=float(left),
+            north=float(top),
+            cell_m=side,
+            n_rows=max(1, int(np.ceil((top - south) / side))),
+            n_cols=max(1, int(np.ceil((east - left) / side))),
+        )
+
+    while on_cells(cell).n_rows * on_cells(cell).n_cols > settings.most_cells:
+        cell *= 2
+    says = (
+        () if cell == wanted else (f"The map has cells of {cell:g} m instead of {wanted:g} m: it would be too large.",)
+    )
+    return on_cells(cell), says
+
+
+def relative_surface(grid: Grid, sources: Sources, spread: Spread, screens: ScreenSegments, engine: Engine) -> Surface:
+    """Return the relative infection pressure on an ordinary medium plant in every cell [units]."""
+    values = pressure_on_grid(grid, sources, spread, engine, screens=screens).values
+    return Surface(grid=grid, values=values / unit_density(spread.kernel))
+
+
+def face_of(project: ProjectInputs) -> Face:
+    """Return what every product of this run says of itself."""
+    return Face(
+        quantity="Relative infection pressure",
+        unit="1 = one confirmed medium plant, still air, 10 m away",
+        period_from=project.as_of,
+        period_to=project.next_survey_on,
+        condition=NOTHING_DONE,
+        mode=Mode.RELATIVE,
+        as_of=project.as_of,
+        valid_until=project.next_survey_on,
+    )
+
+
+def worst_status(states: list[PlantState], plants: int) -> TextArray:
+    """Return the worst status of every plant over all systems, shape (plants,)."""
+    words = np.full(plants, Status.NOT_INSPECTED.value, dtype=object)
+    for status in reversed(WORST_FIRST):
+        for state in states:
+            words[state.status == status.value] = status.value
+    return words

@@ -1,0 +1,228 @@
+"""The review page: one file in which a survey is read, decided and defended, with one map beside the text."""
+
+from __future__ import annotations
+
+import base64
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+import numpy as np
+
+from spreadmap.review.frame import PageFigure, Raw, ReviewMap, packed_text
+from spreadmap.review.legend import layer_of, legend
+from spreadmap.review.markup import Html, join, script_text, script_value, tag
+from spreadmap.review.plants_layer import PlantsLayer
+from spreadmap.review.points import drawn_status, plant_points
+from spreadmap.review.sections import in_short, memo
+from spreadmap.review.tables import Bounds
+from spreadmap.review.words import day, mode_sentence, residents
+from spreadmap.values.results import SurveyResult
+from spreadmap.values.web import WebRaster, WebShape, WebShapes
+
+MOST_ZOOM = 22
+MOST_ZOOM_PUBLIC = 16
+SHAPE_TITLES = {"ring": "Ring", "line": "Line", "site": "Site", "reservoir": "Wild stand", "screen": "Screen"}
+
+
+def render_review(
+    result: SurveyResult,
+    rasters: Mapping[str, WebRaster],
+    shapes: Mapping[str, WebShapes],
+    *,
+    public: bool = False,
+) -> bytes:
+    """Return the review page as one HTML file that fetches nothing.
+
+    Parameters
+    ----------
+    result : SurveyResult
+        What the run found.
+    rasters : mapping
+        Pictures of surfaces by name, in the order of their switches. A surface named as a pest system's key is that
+        system's; the first is shown when the page opens. `<key>/without_reservoirs` is named as such.
+    shapes : mapping
+        Shapes by any name; all are drawn, on one layer per kind.
+    public : bool
+        For everyone: only surface, dates and two sentences for residents. No plant, key, shape, owner or note; give
+        it surfaces at block level.
+
+    Returns
+    -------
+    bytes
+        UTF-8. The same values give the same bytes.
+
+    Notes
+    -----
+    Text of users stands in the page as escaped text or as JSON in ASCII, and reaches the map through `textContent`;
+    none of it passes a template. Bound by test_review_page.py and test_review_browser.py.
+    """
+    drawn_shapes = () if public else tuple(shape for group in shapes.values() for shape in group.shapes)
+    ring_bounds = {
+        (int(shape.properties.get("focus", "0") or 0), shape.name): box
+        for shape in drawn_shapes
+        if shape.kind == "ring" and (box := shape_bounds(shape)) is not None
+    }
+    drawn = set() if public else {str(word) for word in drawn_status(result)}
+    text = public_text(result) if public else memo(result, ring_bounds)
+    page = PageFigure(
+        title=f"{result.inputs.name}: state of {day(result.inputs.as_of)}",
+        before_map=join(
+            Html('<main class="public">' if public else "<main>"),
+            head(result, public=public),
+            Html('<figure class="stage" aria-label="Map and legend"><div class="map-frame">'),
+        ),
+        after_map=join(
+            tag("button", "Whole map", type="button", class_="home", data_home=True),
+            Html("</div><figcaption>"),
+            legend(result, rasters, drawn_shapes, drawn),
+            Html('</figcaption></figure><article class="memo">'),
+            text,
+            foot(),
+            Html("</article></main>"),
+        ),
+        style=packed_text("assets", "page.css"),
+    )
+    shown = map_bounds(result, rasters, public=public)
+    review_map = ReviewMap(page, centre=centre_of(shown, result), most_zoom=MOST_ZOOM_PUBLIC if public else MOST_ZOOM)
+    plants = None
+    if not public:
+        plants = PlantsLayer(page, plant_points(result, next(iter(rasters.values()), None)))
+        review_map.add_child(plants)
+    page.last_script = Raw(
+        "\n".join(
+            (
+                script_text(packed_text("assets", "page.js")),
+                f"spreadmapPage({review_map.get_name()}, {plants.get_name() if plants else 'null'}, "
+                f"{script_value(map_values(rasters, drawn_shapes, shown, result))});",
+            )
+        )
+    )
+    return page.render().encode("utf-8")
+
+
+def head(result: SurveyResult, *, public: bool) -> Html:
+    """Return name, dates, quantity, condition and mode, and on the full page what to do first."""
+    inputs = result.inputs
+    facts: list[tuple[str, str]] = [("State of", day(inputs.as_of))]
+    if result.systems:
+        face = result.systems[0].face
+        facts += [
+            ("Valid until", day(face.valid_until)),
+            ("Shown", f"{face.quantity}, {face.condition}"),
+            ("Period", f"{day(face.period_from)} to {day(face.period_to)}"),
+            ("Mode", mode_sentence(face)),
+        ]
+    else:
+        facts.append(("Valid until", day(inputs.next_survey_on)))
+    return tag(
+        "header",
+        tag("p", "Plant health, for everyone" if public else "Survey memo", class_="eyebrow"),
+        tag("h1", inputs.name),
+        tag("dl", *(tag("div", tag("dt", name), tag("dd", text)) for name, text in facts), class_="face"),
+        None if public else in_short(result),
+    )
+
+
+def public_text(result: SurveyResult) -> Html:
+    """Return what residents read: two sentences, and how to read the map."""
+    first, second = residents(result)
+    return tag(
+        "section",
+        tag("p", first, class_="answer"),
+        tag("p", second, class_="answer"),
+        tag(
+            "p",
+            "The map ranks areas. It shows no single plant, and it says of no garden that a plant in it is diseased.",
+            class_="why",
+        ),
+        aria_label="For residents",
+    )
+
+
+def foot() -> Html:
+    """Return how the page was made and the licence of the map script inside it."""
+    licence = packed_text("vendored", "leaflet_licence.txt")
+    return tag(
+        "footer",
+        tag("p", "Made by spreadmap. This page is one file; it fetches nothing and sends nothing."),
+        tag(
+            "details",
+            tag("summary", "Licence of the map script in this page (Leaflet 1.9.4)"),
+            tag("pre", licence),
+        ),
+    )
+
+
+def corners(bounds: Bounds) -> list[list[float]]:
+    """Return bounds as south-west and north-east corner."""
+    south, west, north, east = (round(value, 7) for value in bounds)
+    return [[south, west], [north, east]]
+
+
+def coordinates(value: Any) -> Iterator[tuple[float, float]]:
+    """Yield longitude and latitude of every point of a GeoJSON geometry, feature or coordinate list."""
+    if isinstance(value, Mapping):
+        for name in ("geometry", "geometries", "features", "coordinates"):
+            if value.get(name) is not None:
+                yield from coordinates(value[name])
+    elif isinstance(value, (list, tuple)) and value and isinstance(value[0], (int, float)):
+        yield float(value[0]), float(value[1])
+    elif isinstance(value, (list, tuple)):
+        for item in value:
+            yield from coordinates(item)
+
+
+def shape_bounds(shape: WebShape) -> Bounds | None:
+    """Return the bounds of a shape; None for one without points."""
+    points = list(coordinates(shape.geojson))
+    if not points:
+        return None
+    east, north = np.array(points).T
+    return float(north.min()), float(east.min()), float(north.max()), float(east.max())
+
+
+def map_bounds(result: SurveyResult, rasters: Mapping[str, WebRaster], *, public: bool) -> Bounds | None:
+    """Return what the map shows when the page opens: all plants, or for everyone the first surface."""
+    inventory = result.inputs.inventory
+    if not public and len(inventory):
+        north, east = inventory.latitude, inventory.longitude
+        return float(north.min()), float(east.min()), float(north.max()), float(east.max())
+    for raster in rasters.values():
+        return raster.south, raster.west, raster.north, raster.east
+    return None
+
+
+def centre_of(bounds: Bounds | None, result: SurveyResult) -> tuple[float, float]:
+    """Return latitude and longitude of the middle."""
+    if bounds is None:
+        return result.inputs.latitude_deg, result.inputs.longitude_deg
+    return (bounds[0] + bounds[2]) / 2, (bounds[1] + bounds[3]) / 2
+
+
+def map_values(
+    rasters: Mapping[str, WebRaster], shapes: tuple[WebShape, ...], shown: Bounds | None, result: SurveyResult
+) -> dict[str, Any]:
+    """Return what the page's script draws besides plants."""
+    return {
+        "bounds": None if shown is None else corners(shown),
+        "attribution": f"Positions as given; state of {result.inputs.as_of}",
+        "rasters": [
+            {
+                "layer": f"surface {key}",
+                "png": "data:image/png;base64," + base64.b64encode(raster.png).decode("ascii"),
+                "bounds": corners((raster.south, raster.west, raster.north, raster.east)),
+            }
+            for key, raster in rasters.items()
+        ],
+        "shapes": [
+            {
+                "layer": layer_of(shape),
+                "kind": shape.kind,
+                "name": shape.name,
+                "title": f"{SHAPE_TITLES[shape.kind]}: {shape.name}",
+                "says": [[name, text] for name, text in shape.properties.items() if text],
+                "geometry": shape.geojson,
+            }
+            for shape in shapes
+        ],
+    }

@@ -1,0 +1,129 @@
+"""Plants on a canvas of their own: packed columns in, one script out."""
+
+from __future__ import annotations
+
+import base64
+import json
+import zlib
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from branca.element import Figure, MacroElement
+
+from spreadmap.review.frame import PageFigure, Raw, ReviewMap, packed_text
+from spreadmap.review.markup import script_text, script_value
+from spreadmap.values.arrays import FloatArray, TextArray
+
+NO_CLASS = 255
+SYNTHETIC_BIT = 128
+MICRODEGREE = 1e-6
+
+
+@dataclass(frozen=True, slots=True)
+class Mark:
+    """How one status is drawn: `shape` is square, diamond, triangle, dot, ring, cross, plus or speck."""
+
+    status: str
+    label: str
+    shape: str
+    colour: str
+
+
+MARKS = (
+    Mark("no_host", "No host of a mapped pest", "speck", "#8d8d8d"),
+    Mark("not_found", "Looked for, not there", "plus", "#5a5a5a"),
+    Mark("removed", "Taken out", "cross", "#1d1d1d"),
+    Mark("not_inspected", "Not inspected: nobody looked, which is not the same as clean", "ring", "#6b6b6b"),
+    Mark("clean", "Clean when last inspected", "dot", "#0072b2"),
+    Mark("cosmetic", "Finding of a pest for which no plant is removed", "bar", "#a3477f"),
+    Mark("suspect", "Suspect", "triangle", "#e69f00"),
+    Mark("infected", "Confirmed", "square", "#d55e00"),
+)
+"""In the order of drawing: the last lies on top."""
+CODE = {mark.status: code for code, mark in enumerate(MARKS)}
+
+
+def deflated(data: bytes) -> str:
+    """Return bytes as base64 of their zlib form, which a browser can unpack by itself."""
+    return base64.b64encode(zlib.compress(data, 9)).decode("ascii")
+
+
+def coded(words: Sequence[str]) -> dict[str, Any]:
+    """Return a column of repeated words as a list of different words and one index per row."""
+    different, index = np.unique(np.asarray(words, dtype=np.str_), return_inverse=True)
+    return {"words": different.tolist(), "index": index.reshape(-1).tolist()}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class PlantPoints:
+    """What the canvas draws, one item per plant of the inventory, and what a click shows.
+
+    `pressure_class` is the position among `class_labels`, or `NO_CLASS`. `once` are columns of different words per
+    plant (its key), `repeated` columns of words that repeat; `sparse` are texts of a few rows only.
+    """
+
+    longitude: FloatArray
+    latitude: FloatArray
+    status: TextArray
+    is_synthetic: np.ndarray
+    pressure_class: np.ndarray
+    class_labels: tuple[str, ...]
+    once: Mapping[str, TextArray]
+    repeated: Mapping[str, TextArray]
+    sparse: Mapping[str, Mapping[int, str]]
+    rank: Mapping[int, int]
+
+    def packed(self) -> dict[str, Any]:
+        """Return columns for the script: numbers and words, each deflated.
+
+        Order of the numbers: longitude and latitude (int32 of 1e-6 degree), row (uint32), status, class (uint8), each
+        for all plants, in the order of drawing; all little-endian.
+        """
+        code = np.array([CODE[word] for word in self.status], dtype=np.uint8)
+        row = np.argsort(code, kind="stable").astype("<u4")
+        flags = code | np.where(self.is_synthetic, SYNTHETIC_BIT, 0).astype(np.uint8)
+        numbers = b"".join(
+            (
+                np.round(self.longitude[row] / MICRODEGREE).astype("<i4").tobytes(),
+                np.round(self.latitude[row] / MICRODEGREE).astype("<i4").tobytes(),
+                row.tobytes(),
+                flags[row].tobytes(),
+                self.pressure_class[row].astype(np.uint8).tobytes(),
+            )
+        )
+        words = {
+            "once": {name: [str(word) for word in column] for name, column in self.once.items()},
+            "repeated": {name: coded([str(word) for word in column]) for name, column in self.repeated.items()},
+            "sparse": {name: {str(r): text for r, text in rows.items()} for name, rows in self.sparse.items()},
+        }
+        text = json.dumps(words, ensure_ascii=True, sort_keys=True, separators=(",", ":"))
+        return {
+            "count": len(row),
+            "numbers": deflated(numbers),
+            "words": deflated(text.encode("ascii")),
+            "marks": [{"label": mark.label, "shape": mark.shape, "colour": mark.colour} for mark in MARKS],
+            "classLabels": list(self.class_labels),
+            "rank": {str(plant): rank for plant, rank in self.rank.items()},
+        }
+
+
+class PlantsLayer(MacroElement):
+    """One canvas for all plants, drawn by `assets/plants.js`."""
+
+    def __init__(self, page: PageFigure, plants: PlantPoints) -> None:
+        super().__init__()
+        self._name = "Plants"
+        page.number(self)
+        self.plants = plants
+
+    def render(self, **kwargs: Any) -> None:
+        """Put the script into the page as raw text: no template ever sees what users wrote."""
+        figure, parent = self.get_root(), self._parent
+        if not isinstance(figure, Figure) or not isinstance(parent, ReviewMap):
+            msg = "plants are rendered on a map inside a figure"
+            raise TypeError(msg)
+        script = script_text(packed_text("assets", "plants.js"))
+        call = f"var {self.get_name()} = spreadmapPlants({parent.get_name()}, {script_value(self.plants.packed())});"
+        figure.script.add_child(Raw(f"{script}\n{call}"), name=self.get_name())

@@ -1,0 +1,243 @@
+"""The lists of the page: plain tables whose first cell is a button that moves the map."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping, Sequence
+
+from spreadmap.review.markup import Html, join, tag
+from spreadmap.review.words import RING_DOES, amount, area, day, hours, part, status_word
+from spreadmap.values.inventory import Inventory
+from spreadmap.values.plan import Ring, Zones
+from spreadmap.values.results import Outlook, SurveyResult, SystemResult, Triage
+
+MOST_REMOVAL_ROWS = 400
+INSPECTION_ROWS = 50
+FIRST_ROWS = 12
+
+Bounds = tuple[float, float, float, float]
+"""South, west, north, east [deg]."""
+
+
+def table(caption: str, heads: Sequence[object], rows: Sequence[Html], *, first: int | None = None, kind: str) -> Html:
+    """Return a table with a caption, column headers with scope, and rows that are made already."""
+    head = tag("tr", *(tag("th", name, scope="col") for name in heads))
+    return tag(
+        "div",
+        tag(
+            "table",
+            tag("caption", caption),
+            tag("thead", head),
+            tag("tbody", *rows),
+            class_=kind,
+            data_first=first,
+        ),
+        class_="table",
+    )
+
+
+def plant_button(label: str, row: int) -> Html:
+    """Return a button that shows a plant on the map."""
+    return tag("button", label, type="button", class_="go", data_row=row, title="Show on the map")
+
+
+def place_words(inventory: Inventory, site_names: Mapping[str, str], row: int) -> str:
+    """Return bed and site of a plant."""
+    bed, site = inventory.bed_id[row], inventory.site_id[row]
+    parts = [f"bed {bed}" if bed else "", site_names.get(site, site)]
+    return ", ".join(text for text in parts if text)
+
+
+def rank_range(low: int, high: int) -> str:
+    """Return best and worst rank over the scale run."""
+    return str(low) if low == high else f"{low}–{high}"
+
+
+def site_names(result: SurveyResult) -> dict[str, str]:
+    """Return the name of every site by its key."""
+    sites = result.inputs.sites
+    return {str(key): str(name or key) for key, name in zip(sites.site_id, sites.name, strict=True)}
+
+
+def removal_table(system: SystemResult, result: SurveyResult) -> Html:
+    """Return the removal list with a line where the crew hours end."""
+    removal, inventory, names = system.plan.removal, result.inputs.inventory, site_names(result)
+    shown = min(len(removal), MOST_REMOVAL_ROWS)
+    rows = []
+    for index in range(shown):
+        plant = int(removal.plant[index])
+        if index and removal.within_hours[index - 1] and not removal.within_hours[index]:
+            weekly = result.settings.removal.crew_hours_per_week
+            rows.append(
+                tag("tr", tag("td", f"Here the week's {hours(weekly)} of crew time end", colspan=6), class_="cut-off")
+            )
+        minutes = amount(removal.person_minutes[index])
+        if removal.set_up_minutes[index] > 0:
+            minutes += f" + {amount(removal.set_up_minutes[index])}"
+        rows.append(
+            tag(
+                "tr",
+                tag("td", index + 1, class_="number"),
+                tag(
+                    "th",
+                    plant_button(str(inventory.plant_id[plant]), plant),
+                    tag("span", place_words(inventory, names, plant), class_="under"),
+                    scope="row",
+                ),
+                tag("td", minutes, class_="number"),
+                tag("td", str(removal.earliest_on[index]), class_="date"),
+                tag("td", rank_range(int(removal.rank_low[index]), int(removal.rank_high[index])), class_="number"),
+                tag("td", removal.reason[index], class_="why"),
+                class_=None if removal.within_hours[index] else "beyond",
+            )
+        )
+    heads = ("Order", "Plant, bed, site", "Person-minutes + set-up", "Not before", "Rank range", "Why here")
+    made = table("Confirmed plants in the order in which they come out", heads, rows, first=FIRST_ROWS, kind="removal")
+    if shown < len(removal):
+        more = f"{amount(len(removal) - shown)} further confirmed plants stand in the removal list of the delivery."
+        return join(made, tag("p", more))
+    return made
+
+
+def inspection_table(system: SystemResult, result: SurveyResult) -> Html:
+    """Return the first plants of the inspection list."""
+    look, inventory, names = system.plan.inspection, result.inputs.inventory, site_names(result)
+    rows = []
+    for index in range(min(len(look), INSPECTION_ROWS)):
+        plant = int(look.plant[index])
+        rows.append(
+            tag(
+                "tr",
+                tag("td", index + 1, class_="number"),
+                tag(
+                    "th",
+                    plant_button(str(inventory.plant_id[plant]), plant),
+                    tag("span", place_words(inventory, names, plant), class_="under"),
+                    scope="row",
+                ),
+                tag("td", status_word(system.state.status[plant], ""), class_="word"),
+                tag("td", str(look.due_on[index]), class_="date"),
+                tag("td", f"{look.interval_days[index]} d", class_="number"),
+                tag("td", rank_range(int(look.rank_low[index]), int(look.rank_high[index])), class_="number"),
+                tag("td", look.reason[index], class_="why"),
+            )
+        )
+    heads = ("Order", "Plant, bed, site", "Status", "Due", "Every", "Rank range", "Why here")
+    caption = f"Where to look first: {amount(len(rows))} of {amount(len(look))} standing hosts not confirmed"
+    return table(caption, heads, rows, first=FIRST_ROWS, kind="inspection")
+
+
+def ring_button(ring: Ring, bounds: Mapping[tuple[int, str], Bounds]) -> Html | str:
+    """Return a button that shows a ring, or its name where the page has no shape for it."""
+    label = f"{ring.focus} · {ring.name}"
+    box = bounds.get((ring.focus, ring.name))
+    if box is None:
+        return label
+    corners = json.dumps([[box[0], box[1]], [box[2], box[3]]])
+    return tag("button", label, type="button", class_="go", data_bounds=corners, title="Show on the map")
+
+
+def ring_table(zones: Zones, bounds: Mapping[tuple[int, str], Bounds]) -> Html:
+    """Return the rings of all foci."""
+    rows = [
+        tag(
+            "tr",
+            tag(
+                "th", ring_button(ring, bounds), tag("span", RING_DOES.get(ring.name, ""), class_="under"), scope="row"
+            ),
+            tag(
+                "td", part(ring.share), tag("span", f"{part(ring.host_share)} on hosts", class_="under"), class_="word"
+            ),
+            tag(
+                "td",
+                area(ring.area_m2),
+                tag("span", f"{area(ring.area_low_m2)} – {area(ring.area_high_m2)}", class_="under"),
+                class_="word",
+            ),
+            tag("td", f"{amount(ring.reach_downwind_m)} / {amount(ring.reach_upwind_m)} m", class_="number"),
+            tag("td", amount(ring.plants_inside), class_="number"),
+            tag("td", f"{ring.inspect_every_days} d", class_="number"),
+            tag(
+                "td",
+                ", ".join(ring.sites_inside) or "–",
+                tag("span", ", ".join(ring.owners_inside), class_="under"),
+                class_="why",
+            ),
+        )
+        for ring in zones.rings
+    ]
+    heads = (
+        "Focus · ring",
+        "Share of arrivals",
+        "Area, range over the scale run",
+        "Farthest / nearest reach",
+        "Hosts inside",
+        "Inspect every",
+        "Sites crossed, owners",
+    )
+    return table("Rings round each focus until the next survey", heads, rows, first=9, kind="rings")
+
+
+def line_table(zones: Zones) -> Html:
+    """Return the lines of the rules of thumb with their sources."""
+    rows = [
+        tag(
+            "tr",
+            tag("th", line.name[:1].upper() + line.name[1:], scope="row"),
+            tag("td", f"{amount(line.distance_m)} m", class_="number"),
+            tag("td", line.advice, class_="why"),
+            tag("td", ", ".join(line.reservoirs_inside) or "none", class_="word"),
+            tag("td", line.source, class_="why"),
+        )
+        for line in zones.lines
+    ]
+    heads = ("Line", "Distance", "What to do inside", "Wild stands inside", "Where the rule comes from")
+    return table("Lines of the rules of thumb", heads, rows, kind="lines")
+
+
+def outlook_table(outlooks: Sequence[Outlook]) -> Html:
+    """Return arrivals under each course of action, as shares of doing nothing."""
+    rows = [
+        tag(
+            "tr",
+            tag("th", f"{outlook.condition[:1].upper()}{outlook.condition[1:]}", scope="row"),
+            tag("td", part(1 - outlook.share_avoided), class_="number"),
+            tag("td", part(outlook.share_avoided) if index else "–", class_="number"),
+            tag("td", f"{part(outlook.low)} to {part(outlook.high)}" if index else "–", class_="number"),
+        )
+        for index, outlook in enumerate(outlooks)
+    ]
+    heads = ("Course of action", "Arrivals left", "Arrivals avoided", "Range over the scale run")
+    return table("Arrivals on healthy host plants until the next survey", heads, rows, kind="outlook")
+
+
+def triage_table(triage: Sequence[Triage]) -> Html:
+    """Return counts of every pest system."""
+    rows = [
+        tag(
+            "tr",
+            tag(
+                "th",
+                item.system.common_name,
+                tag("span", tag("i", item.system.scientific_name), class_="under"),
+                scope="row",
+            ),
+            *(
+                tag("td", amount(count), class_="number")
+                for count in (item.infected, item.suspect, item.clean, item.not_inspected, item.hosts)
+            ),
+        )
+        for item in triage
+    ]
+    heads = ("Pest", "Confirmed", "Suspect", "Clean", "Never inspected", "Standing hosts")
+    return table("Plants on record on the date of this memo", heads, rows, kind="triage")
+
+
+def dates_of(system: SystemResult) -> str:
+    """Return the dates on which the holes of this week's work are looked at again."""
+    removal = system.plan.removal
+    within = removal.within_hours
+    if not within.any():
+        return ""
+    first = removal.regrowth_on[within][0]
+    return ", ".join(day(value) for value in first)

@@ -1,0 +1,321 @@
+"""The sentences of the page. In relative mode none of them states how many plants, or whether one plant, is infected."""
+
+from __future__ import annotations
+
+import datetime as dt
+
+import numpy as np
+
+from spreadmap.values.arrays import to_date
+from spreadmap.values.plan import RemovalList
+from spreadmap.values.results import Face, SurveyResult, SystemResult, Triage
+from spreadmap.values.settings import Settings
+from spreadmap.values.words import Evidence, Mode, Status, Verdict
+
+FORBIDDEN_WORDS = (
+    "chance of infection",
+    "chance of being infected",
+    "chance that it is infected",
+    "infection chance",
+    "infection probability",
+    "likelihood",
+    "likely infected",
+    "odds",
+    "probab",
+    "risk of infection",
+    "% infected",
+    "percent infected",
+)
+"""Words that would read a relative pressure as a chance; they stand nowhere in a page of relative mode."""
+
+STATUS_WORDS = {
+    Status.CLEAN.value: "clean",
+    Status.SUSPECT.value: "suspect",
+    Status.INFECTED.value: "confirmed",
+    Status.REMOVED.value: "taken out",
+    Status.NOT_FOUND.value: "looked for, not there",
+    Status.NOT_INSPECTED.value: "not inspected",
+}
+EVIDENCE_WORDS = {
+    Evidence.NONE.value: "",
+    Evidence.VISUAL.value: "by eye",
+    Evidence.LAB.value: "by test",
+    Evidence.TYPICAL_SYMPTOMS.value: "by the typical symptoms together",
+    Evidence.WORK_LOG.value: "by the work log",
+}
+CLASS_WORDS = ("very low", "low", "middle", "high", "very high")
+RING_DOES = {
+    "core": "inspect and test first; it does not mean dig",
+    "inner": "inspect at the interval",
+    "outer": "watch",
+}
+NOT_A_CHANCE = (
+    "The numbers rank places and say how many times more arrives here than there. They say of no plant that it is "
+    "infected: plants on the model's evidence alone are inspected and tested, never dug out."
+)
+AUTHORITY = "Recommended zones; only the plant-health authority demarcates."
+
+
+def amount(value: float) -> str:
+    """Return a number of things with thousands apart."""
+    return f"{value:,.0f}"
+
+
+def several(value: float, one: str, many: str = "") -> str:
+    """Return a count with its noun."""
+    return f"{amount(value)} {one if round(value) == 1 else many or one + 's'}"
+
+
+def day(value: dt.date | np.datetime64 | None) -> str:
+    """Return a date as it is said, `2 July 2026`; nothing for no date."""
+    date = to_date(value) if isinstance(value, np.datetime64) else value
+    return "" if date is None else f"{date.day} {date:%B %Y}"
+
+
+def part(value: float) -> str:
+    """Return a share in whole percent, never rounding a part to nothing or to all."""
+    if 0 < value < 0.01:
+        return "under 1 %"
+    if 0.99 < value < 1:
+        return "over 99 %"
+    return f"{100 * value:.0f} %"
+
+
+def hours(value: float) -> str:
+    """Return hours to a tenth."""
+    return f"{value:.1f}".removesuffix(".0") + " h"
+
+
+def area(square_m: float) -> str:
+    """Return an area in square metres, or in hectares from one hectare on."""
+    return f"{square_m / 10_000:.1f} ha" if square_m >= 10_000 else f"{amount(square_m)} m²"
+
+
+def status_word(status: str, evidence: str) -> str:
+    """Return a status with what it rests on, in words."""
+    word, rests = STATUS_WORDS.get(status, status), EVIDENCE_WORDS.get(evidence, evidence)
+    return f"{word}, {rests}" if rests else word
+
+
+def default_class_labels(breaks: tuple[float, ...]) -> tuple[str, ...]:
+    """Return words for the classes between breaks, lowest first, for a system that comes without a raster."""
+    if len(breaks) + 1 == len(CLASS_WORDS):
+        return CLASS_WORDS
+    return tuple(f"class {index + 1} of {len(breaks) + 1}" for index in range(len(breaks) + 1))
+
+
+def mode_sentence(face: Face) -> str:
+    """Return what kind of number the page shows."""
+    if face.mode is Mode.RELATIVE:
+        return "Relative: ranks and ratios"
+    return "Calibrated on the survey history"
+
+
+def findings_answer(triage: tuple[Triage, ...]) -> str:
+    """Return in one sentence which findings count and which do not."""
+    serious = [item for item in triage if item.system.verdict is Verdict.REMOVE_WITH_ROOTS and item.is_found]
+    harmless = [item for item in triage if item.system.verdict is not Verdict.REMOVE_WITH_ROOTS and item.is_found]
+    if not serious and not harmless:
+        return "Nothing was found, neither confirmed nor suspect."
+    said = [
+        f"{item.system.common_name} is the dangerous one: {several(item.infected, 'plant')} confirmed, "
+        f"{amount(item.suspect)} suspect"
+        for item in serious
+    ]
+    names = " and ".join(item.system.common_name for item in harmless)
+    if names:
+        said.append(f"{names} {'calls' if len(harmless) == 1 else 'call'} for no removal with roots")
+    text = "; ".join(said)
+    return f"{text[:1].upper()}{text[1:]}."
+
+
+def removal_minutes(removal: RemovalList) -> float:
+    """Return the person-minutes of the whole list, set-up and travel included."""
+    return float(removal.person_minutes.sum() + removal.set_up_minutes.sum())
+
+
+def crew_hours_used(removal: RemovalList) -> float:
+    """Return the crew hours of the plants within the cut-off."""
+    within = removal.cumulative_hours[removal.within_hours]
+    return float(within[-1]) if len(within) else 0.0
+
+
+def removal_answer(system: SystemResult, result: SurveyResult) -> str:
+    """Return in one sentence what comes out this week."""
+    removal = system.plan.removal
+    weekly = result.settings.removal.crew_hours_per_week
+    if len(removal) == 0:
+        return "Nothing comes out: no confirmed plant stands."
+    within = int(removal.within_hours.sum())
+    earliest = day(removal.earliest_on.min())
+    if within == 0:
+        return (
+            f"None of the {several(len(removal), 'confirmed plant')} fits into {hours(weekly)} of crew time: "
+            "the first needs more."
+        )
+    whole = within == len(removal)
+    what = f"all {amount(within)}" if whole and within > 1 else f"{amount(within)} of {amount(len(removal))}"
+    what = "the one" if len(removal) == 1 else what
+    return (
+        f"Take out {what} confirmed {'plant' if len(removal) == 1 else 'plants'} with all their roots, from {earliest} on: "
+        f"{hours(crew_hours_used(removal))} of the week's {hours(weekly)} of crew time."
+    )
+
+
+def undone_sentence(system: SystemResult) -> str:
+    """Return what stays undone beyond the crew hours and what it keeps sending."""
+    removal = system.plan.removal
+    left = ~removal.within_hours
+    if not len(removal):
+        return ""
+    if not left.any():
+        return "Nothing on the list stays undone, so the order does not matter this week."
+    total = float(removal.onward.sum())
+    share = (
+        f", and with them {part(float(removal.onward[left].sum()) / total)} of what all of them send" if total else ""
+    )
+    return (
+        f"Left undone: {several(int(left.sum()), 'confirmed plant')}{share} to plants still healthy. One crew works "
+        f"{system.plan.backlog_weeks:.1f} weeks on the whole list."
+    )
+
+
+def inspection_answer(system: SystemResult, result: SurveyResult) -> str:
+    """Return in one sentence where the next survey looks."""
+    look = system.plan.inspection
+    if len(look) == 0:
+        return "There is no standing host left to look at."
+    reach, touching = int(look.within_hours.sum()), int(look.is_touching.sum())
+    settings = result.settings.inspection
+    first = (
+        f"first the {several(touching, 'plant')} that {'touches' if touching == 1 else 'touch'} a confirmed one, then by "
+        "pressure"
+        if touching
+        else "those under the highest pressure first"
+    )
+    return (
+        f"Look at {several(reach, 'plant')} in the {hours(settings.hours_per_survey)} of the next survey, "
+        f"by {day(result.inputs.next_survey_on)}: {first}."
+    )
+
+
+def never_seen_sentence(triage: Triage) -> str:
+    """Return how many hosts nobody looked at."""
+    if triage.hosts == 0:
+        return "No host of this pest stands in the inventory."
+    share = part(triage.not_inspected / triage.hosts)
+    return (
+        f"{amount(triage.not_inspected)} of {amount(triage.hosts)} standing hosts ({share}) were never inspected; "
+        "never inspected is not clean."
+    )
+
+
+def line_answer(system: SystemResult) -> str:
+    """Return in one sentence where the line runs."""
+    cores = [ring for ring in system.zones.rings if ring.name == "core"]
+    if not cores:
+        return "There is no line to draw: no confirmed plant stands."
+    outer = [ring for ring in system.zones.rings if ring.name == "outer"]
+    far = max((ring.reach_downwind_m for ring in outer), default=0.0)
+    return (
+        f"{several(len(cores), 'focus', 'foci')}; the outermost line runs at most {amount(far)} m from the middle of "
+        f"its focus and holds {part(outer[0].share)} of the arrivals until the next survey."
+        if outer
+        else f"{several(len(cores), 'focus', 'foci')}, each with its core."
+    )
+
+
+def sure_answer(system: SystemResult) -> str:
+    """Return in one sentence how much of the list stands on firm ground."""
+    removal, look = system.plan.removal, system.plan.inspection
+    if len(removal) == 0:
+        return "How far the mite flies is weakly known; read distances as orders of magnitude."
+    if bool(removal.within_hours.all()):
+        kept = int(look.rank_holds.sum())
+        return (
+            "How far the mite flies is weakly known. Removal does not depend on it this week, since the whole list is done; "
+            f"of the plants to look at, {part(kept / max(1, len(look)))} keep their side of the cut-off whatever the scale."
+        )
+    return (
+        f"How far the mite flies is weakly known, yet {amount(int(removal.rank_holds.sum()))} of {amount(len(removal))} "
+        "confirmed plants keep their side of the cut-off whatever the scale."
+    )
+
+
+def kernel_sentence(settings: Settings) -> str:
+    """Return on what the law of distance rests."""
+    kernel = settings.kernel
+    length = f"mean {kernel.mean_m:g} m" if kernel.family == "wald" else f"scale {kernel.scale_m:g} m"
+    run = ", ".join(f"× {factor:g}" for factor in kernel.scale_run)
+    rests = (
+        "It rests on one study of another mite species, caught in traps (Bergh and McCoy 1997); if those catches follow "
+        "density per area, the true mean is nearer 49 m. "
+        if kernel.family == "wald"
+        else "No trial of this pest stands behind it. "
+    )
+    return (
+        f"Law of distance: {kernel.family}, {length}. {rests}The whole reckoning was therefore repeated with every length "
+        f"{run}: rank ranges in the lists, and area ranges of the rings, are the span of that run."
+    )
+
+
+def wind_sentence(system: SystemResult) -> str:
+    """Return on what the directions rest."""
+    climate = system.climate
+    if not has_wind(system):
+        return "There is no wind record: spread is drawn the same in all directions."
+    said = f"Directions come from {climate.basis}"
+    if climate.hours_used:
+        said += f", {amount(climate.hours_used)} hours in which mites fly, {part(climate.calm_share)} of them calm"
+    return f"{said}."
+
+
+def has_wind(system: SystemResult) -> bool:
+    """Return whether directions differ at all."""
+    return bool(np.any(np.abs(system.climate.rose) > 1e-9)) or system.climate.field is not None
+
+
+def reservoir_sentence(system: SystemResult) -> str:
+    """Return how much of the pressure wild stands bring."""
+    among = np.isfinite(system.hidden.relative_exposure)
+    total = float(system.exposure.pressure[among].sum())
+    wild = float(system.exposure.from_reservoirs[among].sum())
+    if total <= 0 or wild <= 0:
+        return "No wild stand adds to the pressure on these plants; the map with and without wild stands is the same."
+    return (
+        f"Wild stands bring {part(wild / total)} of the pressure on plants not yet confirmed. How many plants they hold is "
+        "an assumption; every map is also made without them."
+    )
+
+
+def outlook_answer(system: SystemResult) -> str:
+    """Return in one sentence what the plan avoids until the next survey."""
+    if len(system.outlooks) < 2:
+        return "There is nothing to compare yet."
+    planned = system.outlooks[1]
+    if system.outlooks[0].arrivals <= 0:
+        return "Nothing arrives on healthy hosts until the next survey."
+    return (
+        f"The work above avoids {part(planned.share_avoided)} of the arrivals on healthy plants until the next survey "
+        f"({part(planned.low)} to {part(planned.high)} over the scale run)."
+    )
+
+
+def residents(result: SurveyResult) -> tuple[str, str]:
+    """Return two sentences for residents and the press; no place, no number, no name."""
+    found = [item for item in result.triage if item.system.verdict is Verdict.REMOVE_WITH_ROOTS and item.is_found]
+    contact = f" Contact: {result.inputs.contact.rstrip('. ')}." if result.inputs.contact.strip() else ""
+    until = day(result.inputs.next_survey_on)
+    if not found:
+        return (
+            f"The galls and felts seen on some plants here on {day(result.inputs.as_of)} look alarming and are harmless to "
+            "people, to animals and to the plants that carry them.",
+            f"Nothing has to be done about them.{contact}",
+        )
+    name, genera = found[0].system.common_name, " and ".join(found[0].system.host_genera)
+    return (
+        f"{name} is harmless to people and to plants other than {genera}, but there is no cure: an infected plant has to "
+        "come out with all its roots before it infects its neighbours.",
+        f"Our crews are at work until the next survey on {until}; please use no leaf blower near affected plants, leave cut "
+        f"stems where they are and tell us what you see.{contact}",
+    )

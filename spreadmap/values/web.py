@@ -1,0 +1,49 @@
+"""What a map in a browser needs, already in its projection: rasters as pictures, shapes in longitude and latitude."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WebClass:
+    """One class of a raster: its words, its limits in the raster's own unit, its colour as `#rrggbb`."""
+
+    label: str
+    low: float
+    high: float
+    colour: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WebRaster:
+    """A raster as PNG in EPSG:3857 with the edges of *that* grid in WGS 84 [deg], and its classes, lowest first."""
+
+    png: bytes
+    south: float
+    west: float
+    north: float
+    east: float
+    classes: tuple[WebClass, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WebShape:
+    """One shape as a GeoJSON geometry in longitude and latitude.
+
+    `kind` is `ring`, `line`, `site`, `reservoir` or `screen`. `name` is the ring's or line's name, or the key or name
+    of the site, stand or screen. Rings carry their focus as `properties["focus"]`.
+    """
+
+    kind: str
+    name: str
+    geojson: dict[str, Any]
+    properties: dict[str, str]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WebShapes:
+    """Shapes that are drawn together, the lowest first."""
+
+    shapes: tuple[WebShape, ...] = ()
