@@ -2,6 +2,12 @@
 
 from __future__ import annotations
 
+import datetime as dt
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
 import numpy as np
 
 from spreadmap.decisions.inspection import rank_inspections
@@ -11,6 +17,20 @@ from spreadmap.decisions.zones import draw_zones
 from spreadmap.dispersal.climate import flight_climate
 from spreadmap.dispersal.spread import Spread, breaks, spread_from_settings, unit_density
 from spreadmap.engine import Engine
+from spreadmap.io.demo import copy_demo
+from spreadmap.io.doctor import doctor_lines as doctor
+from spreadmap.io.history import adopt_folders, last_delivery, open_history, record_run
+from spreadmap.io.lock import ProjectLock
+from spreadmap.io.new_project import new_project
+from spreadmap.io.public import block_surface
+from spreadmap.io.read_project import check_project, read_project
+from spreadmap.io.run_folder import RunFolder
+from spreadmap.io.run_log import RunLog, write_fault_report
+from spreadmap.io.summary import summary_values
+from spreadmap.io.versions import software_version
+from spreadmap.io.web_geometry import place_shapes, zone_shapes
+from spreadmap.io.write_delivery import write_delivery
+from spreadmap.io.write_raster import warp_to_web
 from spreadmap.outbreak.ahead import NOTHING_DONE, spread_ahead
 from spreadmap.outbreak.exposure import plant_exposure
 from spreadmap.outbreak.hidden import hidden_infection
@@ -18,6 +38,7 @@ from spreadmap.pressure import pressure_on_grid
 from spreadmap.records.sources import join_sources, plant_sources, reservoir_sources, screen_segments
 from spreadmap.records.state import plant_state
 from spreadmap.records.triage import triage
+from spreadmap.review.page import render_review
 from spreadmap.values.arrays import TextArray
 from spreadmap.values.grid import Grid, Surface
 from spreadmap.values.inventory import Inventory, ScreenSegments, Sources
@@ -26,6 +47,18 @@ from spreadmap.values.results import Face, SurveyResult, SystemResult, Triage
 from spreadmap.values.settings import GridSettings, Settings
 from spreadmap.values.surveys import PlantState
 from spreadmap.values.words import Mode, Status
+
+__all__ = [
+    "Delivery",
+    "analyse",
+    "check_project",
+    "doctor",
+    "new_project",
+    "read_project",
+    "run_demo",
+    "run_project",
+    "write_fault_report",
+]
 
 WORST_FIRST = (Status.INFECTED, Status.SUSPECT, Status.REMOVED, Status.NOT_FOUND, Status.CLEAN)
 
@@ -187,3 +220,135 @@ def worst_status(states: list[PlantState], plants: int) -> TextArray:
         for state in states:
             words[state.status == status.value] = status.value
     return words
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Delivery:
+    """A finished run: its folder, the summary as it stands in `summary.json`, and a few lines for the terminal."""
+
+    folder: Path
+    summary: dict[str, Any]
+    headlines: tuple[str, ...]
+
+
+def utc_now() -> dt.datetime:
+    """Return the wall clock, in UTC. Only the log and the history are told."""
+    return dt.datetime.now(dt.UTC)
+
+
+def run_project(
+    folder: Path,
+    *,
+    as_of: dt.date | None = None,
+    engine: Engine | None = None,
+    progress: Callable[[str], None] | None = None,
+    clock: Callable[[], dt.datetime] = utc_now,
+) -> Delivery:
+    """Read a project, analyse it, and deliver: a complete run folder, or none.
+
+    Parameters
+    ----------
+    folder : Path
+        The project's folder.
+    as_of : date, optional
+        Date of the state; default the project file's, else the last inspection's.
+    engine : Engine, optional
+    progress : callable, optional
+        Called with every step in words.
+    clock : callable, optional
+        Tells the time to log and history; nothing else hears it.
+
+    Returns
+    -------
+    Delivery
+
+    Raises
+    ------
+    InputError, SettingsError
+        If something that came in refuses the run; nothing is written then.
+    LockedError
+        If another run holds the project.
+    OutputError
+        If a product could not be written; earlier deliveries are untouched.
+    """
+    folder = folder.resolve()
+    log = RunLog(clock, progress)
+    started = clock()
+    inputs, settings = read_project(folder, as_of)
+    with ProjectLock(folder, started):
+        log.say(f"read {len(inputs.files)} files, {len(inputs.inventory)} plants, {len(inputs.surveys)} inspections")
+        for fault in inputs.faults:
+            log.say(f"[{fault.weight}] {fault.sentence()}")
+        result = analyse(inputs, settings, engine or Engine())
+        for remark in result.remarks:
+            log.say(remark)
+        with open_history(folder) as history:
+            adopt_folders(history, folder)
+            before, previous = last_delivery(history)
+            with RunFolder(folder, inputs.as_of) as run:
+                write_delivery(
+                    run.path,
+                    result,
+                    pages=render_pages(result),
+                    previous=previous,
+                    previous_folder=before,
+                    step=lambda name: log.say(f"write {name}"),
+                )
+                log.say("complete")
+                log.write(run.path)
+            record_run(
+                history,
+                folder,
+                run.final,
+                as_of=inputs.as_of,
+                started=started,
+                ended=clock(),
+                result="done",
+                version=software_version(),
+                files=inputs.files,
+            )
+    return Delivery(folder=run.final, summary=summary_values(result, ()), headlines=headlines(result))
+
+
+def run_demo(folder: Path, *, progress: Callable[[str], None] | None = None) -> Delivery:
+    """Copy the demo project to a folder and run it."""
+    return run_project(copy_demo(folder), progress=progress)
+
+
+def render_pages(result: SurveyResult) -> dict[str, bytes]:
+    """Return the pages of a run by their path in its folder."""
+    crs = result.inputs.crs
+    rasters = {}
+    shapes = {"places": place_shapes(result.inputs)}
+    for system in result.systems:
+        key = system.triage.system.key
+        rasters[key] = warp_to_web(system.surface, crs, system.breaks)
+        rasters[f"{key}/without_reservoirs"] = warp_to_web(system.surface_without_reservoirs, crs, system.breaks)
+        shapes[key] = zone_shapes(system, crs)
+    public = {
+        system.triage.system.key: warp_to_web(block_surface(system.surface), crs, system.breaks)
+        for system in result.systems
+    }
+    return {
+        "review.html": render_review(result, rasters, shapes),
+        "public/review.html": render_review(result, public, {}, public=True),
+    }
+
+
+def headlines(result: SurveyResult) -> tuple[str, ...]:
+    """Return what a person at a terminal wants to hear first."""
+    lines = [found.says for found in result.triage]
+    for system in result.systems:
+        removal, plan = system.plan.removal, system.plan
+        lines.append(
+            f"{len(removal)} plants on the removal list, {int(removal.within_hours.sum())} of them within this week's "
+            f"crew hours; {plan.backlog_weeks:.1f} weeks of work in all."
+        )
+        planned = system.outlooks[-1]
+        lines.append(
+            f"{planned.condition}: {planned.share_avoided:.0%} of arrivals on healthy hosts are avoided until the next "
+            f"survey ({planned.low:.0%} to {planned.high:.0%} over the scale run)."
+        )
+    if result.inputs.rejected:
+        lines.append(f"{len(result.inputs.rejected)} rows were put aside: see rejected_rows.csv.")
+    return tuple(lines)

@@ -143,12 +143,12 @@ def test_a_family_without_a_shape_forgets_one():
     assert Kernel(family="gaussian", scale_m=3.0, shape=9.0) == Kernel(family="gaussian", scale_m=3.0)
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60, deadline=None, derandomize=True, database=None)
 @given(
     family=st.sampled_from(sorted(KERNELS)),
     scale=st.floats(0.3, 1e4),
-    shape=st.floats(1.05, 50.0),
-    r=st.floats(0.0, 1e6),
+    shape=st.floats(1.05, 100.0),
+    r=st.one_of(st.just(0.0), st.floats(1e-9, 1e6)),
 )
 def test_no_allowed_parameter_breaks_a_family(family, scale, shape, r):
     kernel = Kernel(family=family, scale_m=scale, shape=shape)

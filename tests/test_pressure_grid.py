@@ -238,6 +238,34 @@ def test_a_screen_in_line_with_the_source_and_one_of_no_length_shade_nothing():
     assert on(grid, source, law, screens=screens_of()).tolist() == bare.tolist()
 
 
+@pytest.mark.parametrize(
+    ("family", "scale", "shape"),
+    [
+        ("wald", 0.3, 1e-3),
+        ("wald", 1e4, 1e6),
+        ("wald", 0.3, 1e6),
+        ("student_2d", 1.0, 1.01),
+        ("student_2d", 0.1, 100.0),
+        ("exponential_power", 10.0, 0.01),
+        ("exponential_power", 0.1, 100.0),
+        ("lognormal", 10.0, 100.0),
+        ("lognormal", 10.0, 0.01),
+        ("exponential", 0.1, None),
+        ("gaussian", 1e4, None),
+    ],
+)
+@pytest.mark.parametrize("cell_m", [0.25, 1000.0])
+def test_the_ends_of_what_settings_allow_stay_finite_and_keep_their_mass(family, scale, shape, cell_m):
+    kernel = Kernel(family=family, scale_m=scale, shape=shape)
+    law = spread_of(kernel, rose_toward(60.0), 1.0, 1.0)
+    values = on(centred(21, cell_m), sources_at((0.3 * cell_m, 0.2 * cell_m)), law)
+    assert np.isfinite(values).all()
+    assert values.min() >= 0
+    # the mass lies between those of a circle inside and of one around the square
+    inner, outer = kernel.mass_within(10 * cell_m), kernel.mass_within(15.5 * cell_m)
+    assert inner - 1e-3 <= values.sum() * cell_m**2 <= outer + 1e-3
+
+
 def test_no_sources_give_zero():
     result = pressure_on_grid(square(4), sources_at(), spread_of(), ONE)
     assert result.values.tolist() == np.zeros((4, 4)).tolist()

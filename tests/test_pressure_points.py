@@ -265,3 +265,9 @@ def test_inputs_are_not_changed():
     before = receptors.easting.tobytes(), sources.strength.tobytes(), weight.tobytes()
     pressure_at_points(receptors, sources, spread_of(), ONE, receptor_weight=weight)
     assert (receptors.easting.tobytes(), sources.strength.tobytes(), weight.tobytes()) == before
+
+
+@pytest.mark.parametrize("strength", [math.nan, -1.0, math.inf])
+def test_a_strength_that_cannot_be_is_told(strength):
+    with pytest.raises(InputError, match=r"1 of 2 source strengths are unusable, such as .*; allowed: .* not negative"):
+        sources_at((0, 0), (1, 1), strength=[1.0, strength])

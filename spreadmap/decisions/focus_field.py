@@ -29,14 +29,18 @@ MOST_GROWTHS = 25
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Budget:
-    """How much work one grid may be: cells along its longer side, cells, and pairs of cell and source."""
+    """How much work one grid may be: cells along its longer side, cells, and pairs of cell and source.
+
+    With `looks_first` a coarse grid finds out where the area ends, so that the fine one is not larger than needed.
+    """
 
     cells_along: int
     most_cells: float
     most_pairs: float
+    looks_first: bool = False
 
 
-FOR_POLYGONS = Budget(cells_along=240, most_cells=1e6, most_pairs=1e8)
+FOR_POLYGONS = Budget(cells_along=240, most_cells=1e6, most_pairs=1e8, looks_first=True)
 FOR_AREAS = Budget(cells_along=120, most_cells=2e5, most_pairs=2e7)
 FIRST_LOOK = Budget(cells_along=80, most_cells=1e4, most_pairs=5e6)
 
@@ -88,7 +92,7 @@ def level_sets(
 
     Cells are taken from the densest down until they hold the share of *all* arrivals, those beyond any raster
     included: a kernel's mass over the plane is one, so that all arrivals are the sum of the strengths. Cell means are
-    exact. The grid grows until the area ends inside it, then it is drawn again, close round the area and finer.
+    exact. The grid grows until the area ends inside it; a much smaller area gets a finer grid of its own.
     Screens are left out: they would only make the area smaller.
 
     Parameters
@@ -110,8 +114,10 @@ def level_sets(
         If the kernel's tail is too heavy for the largest share to end anywhere.
     """
     reach = 1.2 * float(spread.kernel.quantile(shares[-1]))
-    area = _grown(_around(sources, reach), sources, spread, shares[-1], engine, FIRST_LOOK)
-    area = _grown(_with_sources(area.box(), sources), sources, spread, shares[-1], engine, budget)
+    box = _around(sources, reach)
+    if budget.looks_first:
+        box = _with_sources(_grown(box, sources, spread, shares[-1], engine, FIRST_LOOK).box(), sources)
+    area = _grown(box, sources, spread, shares[-1], engine, budget)
     found = [area]
     for share in reversed(shares[:-1]):
         area = _level_set(area.grid, area.values, share, sources)

@@ -9,6 +9,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from spreadmap.decisions.dates import regrowth_dates, working_day_after
+from spreadmap.decisions.places import set_up_minutes, work_places
+from spreadmap.decisions.reasons import removal_reasons
 from spreadmap.dispersal.spread import Spread, unit_density
 from spreadmap.engine import Engine
 from spreadmap.pressure import pressure_at_points
@@ -20,12 +22,7 @@ from spreadmap.values.pest_system import PestSystem
 from spreadmap.values.plan import RemovalList
 from spreadmap.values.settings import RemovalSettings, Settings
 from spreadmap.values.surveys import PlantState
-from spreadmap.values.words import Evidence, SetUp, Status
 
-BY_EVIDENCE = {
-    Evidence.LAB.value: "Confirmed by test",
-    Evidence.TYPICAL_SYMPTOMS.value: "Confirmed by typical symptoms",
-}
 HOURS_SLACK = 1e-9
 
 
@@ -37,35 +34,6 @@ class Jobs:
     minutes: FloatArray
     set_up: FloatArray
     place: IntArray
-
-
-def work_places(inventory: Inventory) -> tuple[IntArray, list[str]]:
-    """Return the place of every plant, shape (n,), and the places in words.
-
-    A place is what is set up once: a bed of a site, else the site, else the plant by itself.
-    """
-    number: dict[tuple[str, str, str], int] = {}
-    words: list[str] = []
-    place = np.empty(len(inventory), dtype=np.int64)
-    for index, (bed, site, plant) in enumerate(
-        zip(inventory.bed_id, inventory.site_id, inventory.plant_id, strict=True)
-    ):
-        key = (site, bed, "" if bed or site else plant)
-        if key not in number:
-            number[key] = len(words)
-            words.append(f"bed {bed}" if bed else f"site {site}" if site else f"plant {plant}")
-        place[index] = number[key]
-    return place, words
-
-
-def set_up_minutes(inventory: Inventory, sites: Sites, plant: IntArray, settings: RemovalSettings) -> FloatArray:
-    """Return the person-minutes to travel to and set up at each plant's place, shape of `plant`."""
-    traffic = {key for key, kind in zip(sites.site_id, sites.set_up, strict=True) if kind == SetUp.TRAFFIC.value}
-    minutes = [
-        settings.set_up_minutes_traffic if site in traffic else settings.set_up_minutes_bed
-        for site in inventory.site_id[plant].tolist()
-    ]
-    return np.array(minutes, dtype=np.float64) + settings.travel_minutes
 
 
 def removal_order(onward: FloatArray, jobs: Jobs) -> tuple[IntArray, FloatArray]:
@@ -102,7 +70,7 @@ def removal_order(onward: FloatArray, jobs: Jobs) -> tuple[IntArray, FloatArray]
     return order, added[order]
 
 
-def onward_by_place(
+def onward_infections(
     inventory: Inventory,
     state: PlantState,
     sources: Sources,
@@ -110,27 +78,18 @@ def onward_by_place(
     screens: ScreenSegments,
     settings: Settings,
     engine: Engine,
-) -> tuple[FloatArray, list[str]]:
-    """Return what each source sends to the healthy hosts of each place, shape (places, sources) [units], and names.
+) -> FloatArray:
+    """Return what each source sends to all healthy hosts, shape (sources,) [units].
 
     First order: a receiver that several sources reach counts for each of them in full. Without a fitted rate there is
     no telling how full a receiver is, so that the parts of two sources add up and taking one out leaves the worth of
     the others as it was; only set-up is reckoned again after each pick.
     """
     weight = receiving_weight(inventory, state, settings.sources)
-    place, words = work_places(inventory)
-    receiving = np.flatnonzero(weight > 0)
-    receiving = receiving[np.argsort(place[receiving], kind="stable")]
-    groups = np.split(receiving, np.flatnonzero(np.diff(place[receiving])) + 1) if len(receiving) else []
-    sent = np.zeros((len(groups), len(sources)))
-    for row, group in enumerate(groups):
-        mine = np.zeros(len(inventory), dtype=np.bool_)
-        mine[group] = True
-        receptors = receptors_of(inventory, mine, settings.sources)
-        sums = pressure_at_points(receptors, sources, spread, engine, screens=screens, receptor_weight=weight[mine])
-        if sums.sent is not None:
-            sent[row] = sums.sent
-    return sent / unit_density(spread.kernel), [words[place[group[0]]] for group in groups]
+    receptors = receptors_of(inventory, weight > 0, settings.sources)
+    sums = pressure_at_points(receptors, sources, spread, engine, screens=screens, receptor_weight=weight[weight > 0])
+    sent = sums.sent if sums.sent is not None else np.zeros(len(sources))
+    return np.asarray(sent / unit_density(spread.kernel))
 
 
 def rank_removals(
@@ -181,13 +140,11 @@ def rank_removals(
         raise ValueError(msg)
     jobs = _jobs(inventory, sites, state, settings.removal)
     sources = _sources_of(jobs, inventory, state, settings)
-    by_place, names = onward_by_place(inventory, state, sources, spread, screens, settings, engine)
-    onward = by_place.sum(axis=0)
+    onward = onward_infections(inventory, state, sources, spread, screens, settings, engine)
     order, added = removal_order(onward, jobs)
     hours, within = _cut_off(order, added, jobs, settings.removal)
     low, high, holds = _over_scales(order, within, jobs, inventory, state, sources, spread, screens, settings, engine)
     earliest = working_day_after(as_of, settings.removal.locate_ticket_days, settings.removal.working_days, holidays)
-    private = {key for key, closed in zip(sites.site_id, sites.is_private, strict=True) if closed}
     return RemovalList(
         plant=jobs.plant[order],
         onward=onward[order],
@@ -200,13 +157,7 @@ def rank_removals(
         rank_low=low,
         rank_high=high,
         rank_holds=holds,
-        reason=np.array(
-            [
-                _reason(state, int(jobs.plant[i]), names, by_place[:, i], inventory.site_id[jobs.plant[i]] in private)
-                for i in order
-            ],
-            dtype=object,
-        ),
+        reason=removal_reasons(inventory, sites, state, sources, onward, spread, settings)[order],
     )
 
 
@@ -254,14 +205,9 @@ def _over_scales(
     engine: Engine,
 ) -> tuple[IntArray, IntArray, BoolArray]:
     """Return best and worst rank over the scale run, and whether each plant stays on its side of the cut-off."""
-    weight = receiving_weight(inventory, state, settings.sources)
-    receptors = receptors_of(inventory, weight > 0, settings.sources)
     ranks, sides = [np.arange(1, len(order) + 1)], [within]
     for factor in settings.kernel.scale_run:
-        sums = pressure_at_points(
-            receptors, sources, spread.scaled(factor), engine, screens=screens, receptor_weight=weight[weight > 0]
-        )
-        sent = sums.sent if sums.sent is not None else np.zeros(len(sources))
+        sent = onward_infections(inventory, state, sources, spread.scaled(factor), screens, settings, engine)
         other, added = removal_order(sent, jobs)
         rank, side = np.empty(len(order), dtype=np.int64), np.empty(len(order), dtype=np.bool_)
         rank[other] = np.arange(1, len(order) + 1)
@@ -271,24 +217,3 @@ def _over_scales(
     table = np.array(ranks, dtype=np.int64)
     same = np.array(sides, dtype=np.bool_)
     return table.min(axis=0), table.max(axis=0), np.all(same == same[0], axis=0)
-
-
-def _reason(state: PlantState, plant: int, names: list[str], parts: FloatArray, is_private: bool) -> str:
-    """Return why a plant stands where it stands, with the two largest parts of what it sends."""
-    if state.status[plant] == Status.REMOVED.value:
-        says = f"Regrowth seen after the removal on {_day(state.removed_on[plant])}"
-    else:
-        says = f"{BY_EVIDENCE.get(state.evidence[plant], 'Confirmed')} on {_day(state.status_on[plant])}"
-    total = float(parts.sum())
-    if total > 0:
-        largest = np.argsort(-parts, kind="stable")[:2]
-        shares = [f"{100 * parts[i] / total:.0f} % falls on {names[i]}" for i in largest if parts[i] / total >= 0.005]
-        says += f"; of what it would send to healthy hosts, {' and '.join(shares)}."
-    else:
-        says += "; no healthy host of the inventory lies within its reach. It comes out all the same."
-    return says + (" Private ground: settle access first." if is_private else "")
-
-
-def _day(day: np.datetime64) -> str:
-    """Return a date as it is printed."""
-    return "an unknown date" if np.isnat(day) else str(np.datetime_as_string(day, unit="D"))

@@ -22,6 +22,9 @@ from spreadmap.values.settings import Settings, ZoneSettings, list_settings
 from spreadmap.values.surveys import PlantState
 from spreadmap.values.words import RING_NAMES
 
+Drawn = tuple[list[BaseGeometry], list[list[float]]]
+"""The three areas of a focus, and for each its sizes over the scale run [m^2]."""
+
 
 def foci(easting: FloatArray, northing: FloatArray, chain_m: float) -> IntArray:
     """Return the focus of every place: places within `chain_m` belong together, shape (n,), numbered from 0.
@@ -76,6 +79,8 @@ def rings(
     strength[sources.plant[own]] = sources.strength[own]
     sick = np.flatnonzero(due_for_removal(state))
     label = foci(inventory.easting[sick], inventory.northing[sick], settings.zones.focus_chain_m)
+    laws = (spread, *(spread.scaled(factor) for factor in settings.kernel.scale_run))
+    known: dict[bytes, Drawn] = {}
     found: list[Ring] = []
     for focus in range(int(label.max()) + 1 if len(label) else 0):
         plants = sick[label == focus]
@@ -85,13 +90,16 @@ def rings(
             strength=strength[plants],
             plant=plants,
         )
-        found += _rings_of(focus + 1, senders, inventory, sites, state, spread, settings, engine)
+        areas, runs = _areas(senders, laws, inventory, settings, engine, known)
+        found += _rings_of(focus + 1, senders, areas, runs, inventory, sites, state, spread, settings, engine)
     return tuple(found)
 
 
 def _rings_of(
     focus: int,
     sources: Sources,
+    areas: list[BaseGeometry],
+    runs: list[list[float]],
     inventory: Inventory,
     sites: Sites,
     state: PlantState,
@@ -103,7 +111,6 @@ def _rings_of(
     zones, look = settings.zones, settings.inspection
     shares = (zones.core_share, zones.inner_share, zones.outer_share)
     every = (look.interval_near_days, look.interval_middle_days, look.interval_far_days)
-    areas, runs = _areas(sources, spread, shares, canopy_radius(inventory, settings.sources), settings, engine)
     weight = receiving_weight(inventory, state, settings.sources)
     landing = np.zeros(len(inventory))
     receptors = receptors_of(inventory, weight > 0, settings.sources)
@@ -146,13 +153,33 @@ def _rings_of(
 
 def _areas(
     sources: Sources,
-    spread: Spread,
-    shares: tuple[float, ...],
-    radius: FloatArray,
+    laws: tuple[Spread, ...],
+    inventory: Inventory,
     settings: Settings,
     engine: Engine,
-) -> tuple[list[BaseGeometry], list[list[float]]]:
-    """Return the area of every share, each within the next, and its size over the scale run [m^2]."""
+    known: dict[bytes, Drawn],
+) -> Drawn:
+    """Return the area of every share, each within the next, and its size over the scale run [m^2].
+
+    Drawn about the first source and then moved, so that a focus of the same form and wind is drawn once only; most
+    foci are one plant.
+    """
+    first = np.array([sources.easting[0], sources.northing[0]])
+    radius = canopy_radius(inventory, settings.sources)[sources.plant]
+    offsets = np.round(np.stack([sources.easting, sources.northing], axis=1) - first, 6)
+    most = max(float(sources.strength.max()), np.finfo(np.float64).tiny)
+    wind = laws[0].coefficients_at(sources.easting, sources.northing)
+    form = b"".join(part.tobytes() for part in (offsets, sources.strength / most, radius, wind))
+    if form not in known:
+        areas, runs = _draw(sources, laws, radius, settings, engine)
+        known[form] = [shapely.transform(area, lambda places: places - first) for area in areas], runs
+    areas, runs = known[form]
+    return [shapely.transform(area, lambda places: places + first) for area in areas], runs
+
+
+def _draw(sources: Sources, laws: tuple[Spread, ...], radius: FloatArray, settings: Settings, engine: Engine) -> Drawn:
+    """Return the area of every share of one focus, and its size over the scale run [m^2]."""
+    shares = (settings.zones.core_share, settings.zones.inner_share, settings.zones.outer_share)
     senders = sources.only(sources.strength > 0)
     levels: tuple[LevelSet | None, ...] = (None,) * len(shares)
     runs: list[list[float]] = [[] for _ in shares]
@@ -160,18 +187,17 @@ def _areas(
         # Whoever sets the shares may give them in any order; areas are found from the largest down.
         ascending = tuple(sorted(shares))
         places = [ascending.index(share) for share in shares]
-        sets = level_sets(senders, spread, ascending, engine)
+        sets = level_sets(senders, laws[0], ascending, engine)
         levels = tuple(sets[place] for place in places)
-        for factor in settings.kernel.scale_run:
-            run = level_sets(senders, spread.scaled(factor), ascending, engine, FOR_AREAS)
+        for law in laws[1:]:
+            run = level_sets(senders, law, ascending, engine, FOR_AREAS)
             for sizes, place in zip(runs, places, strict=True):
                 sizes.append(run[place].area_m2)
     area: BaseGeometry = shapely.Polygon()
     areas = []
     for level in levels:
-        disc = radius[sources.plant] + (level.grid.cell_m / 2 if level else 0.0)
-        discs = shapely.buffer(shapely.points(sources.easting, sources.northing), disc, quad_segs=8)
-        pieces = [area, *discs]
+        disc = radius + (level.grid.cell_m / 2 if level else 0.0)
+        pieces = [area, *shapely.buffer(shapely.points(sources.easting, sources.northing), disc, quad_segs=8)]
         if level:
             pieces.append(_without_holes_at(level.polygon(), sources))
         area = shapely.union_all(pieces)
@@ -227,8 +253,9 @@ def lines(
     for name, distance, around, advice, source in plans:
         if not around.any():
             continue
-        places = shapely.multipoints(np.c_[inventory.easting[around], inventory.northing[around]])
-        area = shapely.buffer(places, distance, quad_segs=16)
+        # Discs first, then their union: buffering all points at once needs memory that grows with the square.
+        places = shapely.points(inventory.easting[around], inventory.northing[around])
+        area = shapely.union_all(shapely.buffer(places, distance, quad_segs=16))
         shapely.prepare(area)
         inside = np.asarray(shapely.intersects(area, stands), dtype=np.bool_) if len(stands) else np.zeros(0, np.bool_)
         found.append(

@@ -72,13 +72,15 @@ def exponential_quantile(p: FloatArray, a: float, b: float) -> FloatArray:
 
 def exponential_power_density(r: FloatArray, a: float, b: float) -> FloatArray:
     """Return k = b exp(-(r/a)^b) / (2 pi a^2 Gamma(2/b))."""
-    # Gamma(2/b) alone overflows below b = 0.0117.
-    return np.asarray(b * np.exp(-((r / a) ** b) - special.gammaln(2 / b)) / (2 * np.pi * a * a))
+    # Gamma(2/b) alone overflows below b = 0.0117; a power too large for a number means that nothing arrives.
+    with np.errstate(over="ignore"):
+        return np.asarray(b * np.exp(-((r / a) ** b) - special.gammaln(2 / b)) / (2 * np.pi * a * a))
 
 
 def exponential_power_mass(r: FloatArray, a: float, b: float) -> FloatArray:
     """Return F = P(2/b, (r/a)^b)."""
-    return np.asarray(special.gammainc(2 / b, (r / a) ** b))
+    with np.errstate(over="ignore"):
+        return np.asarray(special.gammainc(2 / b, (r / a) ** b))
 
 
 def exponential_power_quantile(p: FloatArray, a: float, b: float) -> FloatArray:

@@ -25,7 +25,9 @@ def doctor_lines(environment: Mapping[str, str] | None = None) -> list[str]:
         f"pyogrio {pyogrio.__version__}: GDAL {pyogrio.__gdal_version_string__}",
         f"pyproj {pyproj.__version__}: PROJ {pyproj.proj_version_str}",
     ]
-    lines += [f"{name} {version(name)}" for name in ("numpy", "pandas", "geopandas", "shapely", "scipy", "numba", "folium")]
+    lines += [
+        f"{name} {version(name)}" for name in ("numpy", "pandas", "geopandas", "shapely", "scipy", "numba", "folium")
+    ]
     stray = [name for name in STRAY_VARIABLES if name in seen]
     lines += [
         f"Careful: {name} is set to '{seen[name]}'. It may point at another installation; take it away if maps shift "

@@ -131,7 +131,7 @@ def _typed(column: Column, values: Any, count: int) -> npt.NDArray[Any]:
     if column.kind is Kind.TEXT or column.kind is Kind.FLAG:
         array: npt.NDArray[Any] = texts([values] * count if one_for_all else values)
     else:
-        dtype = {Kind.WHOLE: np.int64, Kind.NUMBER: np.float64, Kind.DATE: "datetime64[D]"}[column.kind]
+        dtype: Any = {Kind.WHOLE: np.int64, Kind.NUMBER: np.float64, Kind.DATE: "datetime64[D]"}[column.kind]
         array = np.full(count, values, dtype=dtype) if one_for_all else np.asarray(values).astype(dtype)
     if len(array) != count:
         msg = f"column {column.name} has {len(array)} values where {count} are needed"
@@ -302,7 +302,7 @@ def plants_layer(result: SystemResult, inputs: ProjectInputs) -> Layer:
 
 
 def zones_layer(result: SystemResult, inputs: ProjectInputs) -> Layer:
-    """Return the rings of every focus and the lines of the rules of thumb as polygons; lines come first, to lie below."""
+    """Return the rings of every focus and the lines of the rules of thumb as polygons; lines first, to lie below."""
     lines, rings = result.zones.lines, tuple(reversed(result.zones.rings))
     below, above = len(lines), len(rings)
 
@@ -333,7 +333,8 @@ def zones_layer(result: SystemResult, inputs: ProjectInputs) -> Layer:
         "recommended": RECOMMENDED,
         **_constant_days(face_columns(result.face, result.triage.system.key), below + above),
     }
-    shapes = [many_polygons(item.polygon) for item in (*lines, *rings)]
+    polygons = [line.polygon for line in lines] + [ring.polygon for ring in rings]
+    shapes = [many_polygons(polygon) for polygon in polygons]
     geometry = np.empty(len(shapes), dtype=object)
     geometry[:] = shapes
     return make_layer("zones", inputs.crs, geometry, columns)
@@ -341,7 +342,7 @@ def zones_layer(result: SystemResult, inputs: ProjectInputs) -> Layer:
 
 def many_polygons(shape: shapely.Geometry) -> shapely.MultiPolygon:
     """Return the polygons of any shape as one geometry; points and lines are left out."""
-    parts = [part for part in shapely.get_parts(shapely.make_valid(shape)).tolist()]
+    parts = shapely.get_parts(shapely.make_valid(shape)).tolist()
     flat = [one for part in parts for one in shapely.get_parts(part).tolist() if one.geom_type == "Polygon"]
     return shapely.MultiPolygon([polygon for polygon in flat if not polygon.is_empty])
 

@@ -5,19 +5,21 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Sequence
 from pathlib import Path
+from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 import shapely
 
 from spreadmap.io.layers import Layer, face_columns, make_layer, pressure_classes
-from spreadmap.io.short_names import NOT_ASSESSED
+from spreadmap.io.short_names import BLOCKS, NOT_ASSESSED, Kind
 from spreadmap.io.styles import qml_of_layer, sld_of_layer
 from spreadmap.io.web_geometry import in_degrees
 from spreadmap.io.write_vector import write_geojson, write_geopackage, write_shapefile
-from spreadmap.values.arrays import BoolArray
+from spreadmap.values.arrays import BoolArray, IntArray, empty_text, no_dates
 from spreadmap.values.grid import Grid, Surface
 from spreadmap.values.project import ProjectInputs
-from spreadmap.values.results import Face, SystemResult
+from spreadmap.values.results import SystemResult
 from spreadmap.values.words import Status
 
 BLOCK_M = 50.0
@@ -47,48 +49,46 @@ def block_layer(systems: Sequence[SystemResult], inputs: ProjectInputs) -> Layer
 
     Blocks lie on whole multiples of 50 m of the working CRS, so that they are the same in every delivery.
     """
-    rows: list[dict[str, object]] = []
-    shapes: list[shapely.Geometry] = []
-    faces: list[tuple[Face, str]] = []
     public = on_public_ground(inputs)
     inventory = inputs.inventory
-    col = np.floor(inventory.easting / BLOCK_M).astype(np.int64)
-    row = np.floor(inventory.northing / BLOCK_M).astype(np.int64)
+    place = np.floor(np.c_[inventory.northing, inventory.easting] / BLOCK_M).astype(np.int64)
+    parts: list[dict[str, Any]] = []
+    corners: list[npt.NDArray[np.float64]] = []
     for system in systems:
         counted = public & system.state.is_host & system.state.is_standing
-        pressure = system.hidden.relative_exposure
-        blocks = np.unique(np.c_[row[counted], col[counted]], axis=0)
-        for block_row, block_col in blocks.tolist():
-            inside = counted & (row == block_row) & (col == block_col)
-            known = inside & np.isfinite(pressure)
-            mean = pressure[known].mean() if known.any() else np.nan
-            level = int(pressure_classes(np.array([mean]), system.breaks)[0]) if known.any() else NOT_ASSESSED
-            west, south = block_col * BLOCK_M, block_row * BLOCK_M
-            rows.append(
-                {
-                    "block": f"E{west:.0f} N{south:.0f}",
-                    "host_plants": int(inside.sum()),
-                    "confirmed": band(int((inside & (system.state.status == Status.INFECTED.value)).sum())),
-                    "pressure_class": level,
-                }
-            )
-            shapes.append(shapely.box(west, south, west + BLOCK_M, south + BLOCK_M))
-            faces.append((system.face, system.triage.system.key))
-    geometry = np.empty(len(shapes), dtype=object)
-    geometry[:] = shapes
-    return make_layer("blocks", inputs.crs, geometry, _block_columns(rows, faces))
+        blocks, number = np.unique(place[counted], axis=0, return_inverse=True)
+        corners.append(blocks[:, ::-1] * BLOCK_M)
+        columns = _counts(number.reshape(-1), len(blocks), counted, system)
+        columns["block"] = [f"E{west:.0f} N{south:.0f}" for west, south in corners[-1].tolist()]
+        face = face_columns(system.face, system.triage.system.key)
+        parts.append(columns | {name: np.full(len(blocks), value) for name, value in face.items()})
+    south_west = np.concatenate(corners) if corners else np.empty((0, 2))
+    squares = np.asarray(shapely.box(*south_west.T, *(south_west + BLOCK_M).T), dtype=object)
+    return make_layer("blocks", inputs.crs, squares, _joined(parts))
 
 
-def _block_columns(rows: list[dict[str, object]], faces: list[tuple[Face, str]]) -> dict[str, object]:
-    """Return the columns of the blocks, each with the face of its own system."""
-    said = [face_columns(face, key) for face, key in faces]
-    days = ("period_from", "period_to", "as_of", "valid_until")
-    words = ("system", "quantity", "unit", "condition", "mode")
+def _counts(number: IntArray, blocks: int, counted: BoolArray, system: SystemResult) -> dict[str, Any]:
+    """Return the counts of each block; `number` (plants counted,) says in which block each counted plant stands."""
+    pressure = system.hidden.relative_exposure[counted]
+    known = np.isfinite(pressure)
+    infected = (system.state.status[counted] == Status.INFECTED.value).astype(bool)
+    assessed = np.bincount(number[known], minlength=blocks)
+    total = np.bincount(number[known], weights=pressure[known], minlength=blocks)
+    mean = total / np.maximum(assessed, 1)
     return {
-        **{name: [row[name] for row in rows] for name in ("block", "host_plants", "confirmed", "pressure_class")},
-        **{name: [face[name] for face in said] for name in words},
-        **{name: np.array([face[name] for face in said], dtype="datetime64[D]") for name in days},
+        "host_plants": np.bincount(number, minlength=blocks),
+        "confirmed": [band(int(count)) for count in np.bincount(number[infected], minlength=blocks)],
+        "pressure_class": np.where(assessed > 0, pressure_classes(mean, system.breaks), NOT_ASSESSED),
     }
+
+
+def _joined(parts: list[dict[str, Any]]) -> dict[str, Any]:
+    """Return the columns of all systems one below the other."""
+    names = [column.name for column in BLOCKS if not column.name.endswith("_text")]
+    if not parts:
+        days = {column.name for column in BLOCKS if column.kind is Kind.DATE}
+        return {name: no_dates(0) if name in days else empty_text(0) for name in names}
+    return {name: np.concatenate([np.asarray(part[name]) for part in parts]) for name in names}
 
 
 def block_surface(surface: Surface) -> Surface:

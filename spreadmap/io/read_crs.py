@@ -88,7 +88,9 @@ def grid_convergence_deg(crs: CRS, lon: FloatArray, lat: FloatArray) -> FloatArr
     step = 5e-5
     west, south = way.transform(lon, lat - step)
     east, north = way.transform(lon, lat + step)
-    return -np.rad2deg(np.arctan2(np.asarray(east) - np.asarray(west), np.asarray(north) - np.asarray(south)))
+    return np.asarray(
+        -np.rad2deg(np.arctan2(np.asarray(east) - np.asarray(west), np.asarray(north) - np.asarray(south)))
+    )
 
 
 def working_crs(text: str) -> WorkingCrs:

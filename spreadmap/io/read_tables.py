@@ -196,7 +196,8 @@ def _read_sheet(path: Path, file: str, block: FileBlock) -> Table:
 
 def _read_layer(path: Path, file: str, block: FileBlock, ending: str, book: FaultBook, shapes: bool) -> Table:
     """Return one layer of shapes."""
-    address, beside = str(path), []
+    address = str(path)
+    beside: list[str] = []
     if ending == ".zip":
         inner, beside = guard.find_zipped_shapefile(path, block.layer)
         address = f"/vsizip/{path}/{inner}"

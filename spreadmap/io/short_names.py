@@ -75,7 +75,12 @@ FACE = (
     *_date("period_to", "per_to", "Last day of the period the numbers hold for"),
     _text("condition", "condition", 40, "What is assumed to be done in the period", missing="never missing"),
     _text(
-        "mode", "mode", 10, "relative: ranks and ratios only", missing="never missing", allowed=("relative", "calibrated")
+        "mode",
+        "mode",
+        10,
+        "relative: ranks and ratios only",
+        missing="never missing",
+        allowed=("relative", "calibrated"),
     ),
     *_date("as_of", "as_of", "Date of the state of the plants"),
     *_date("valid_until", "valid_to", "After this day a newer delivery replaces this one"),
@@ -176,7 +181,7 @@ PLANTS = (
 
 ZONES = (
     _text("zone", "zone", 40, "ring, or the name of the line of a rule of thumb", missing="never missing"),
-    _number("focus", "focus", "-", "Number of the focus, largest first; lines belong to none", whole=True, can_miss=True),
+    _number("focus", "focus", "-", "Number of the focus, largest first; lines have none", whole=True, can_miss=True),
     _text("ring", "ring", 8, "Which ring; what is done inside is its own column", allowed=(*RING_NAMES, "line"),
           missing="never missing"),
     _number("share", "share", "-", "Share of the focus's arrivals inside, by definition of the ring", can_miss=True),

@@ -49,7 +49,8 @@ SIGNS: dict[str, tuple[str, tuple[Sign, ...]]] = {
     "removal_list": (
         "within_hours",
         (
-            Sign(value="Y", label="Remove, within the crew hours", fill=VERMILLION, line=INK, shape="square", size_mm=3.0),
+            Sign(value="Y", label="Remove, within the crew hours", fill=VERMILLION, line=INK, shape="square",
+                 size_mm=3.0),
             Sign(value="N", label="Remove, beyond the crew hours", fill="#ffffff", line=VERMILLION, shape="square",
                  size_mm=3.0, line_mm=0.6),
         ),

@@ -35,7 +35,7 @@ def in_degrees(geometry: npt.NDArray[Any], crs: str) -> npt.NDArray[np.object_]:
 
     def turn(coordinates: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
         longitude, latitude = change.transform(coordinates[:, 0], coordinates[:, 1])
-        return np.c_[longitude, latitude]
+        return np.column_stack((longitude, latitude)).astype(np.float64)
 
     turned = np.asarray(shapely.transform(np.asarray(geometry, dtype=object), turn), dtype=object)
     if len(turned) and not np.isfinite(shapely.get_coordinates(turned)).all():
@@ -48,7 +48,7 @@ def to_wgs84(geometry: BaseGeometry, crs: str, simplify_m: float = SIMPLIFY_M) -
     """Return a shape as a GeoJSON geometry, simplified in the working CRS, with six decimals."""
     simple = shapely.simplify(geometry, simplify_m, preserve_topology=True)
     (turned,) = in_degrees(np.array([simple], dtype=object), crs)
-    return _rounded(mapping(turned))
+    return {key: _rounded(value) for key, value in mapping(turned).items()}
 
 
 def _rounded(value: Any) -> Any:

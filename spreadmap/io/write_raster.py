@@ -15,14 +15,15 @@ import numpy.typing as npt
 import rasterio
 import rasterio.errors
 from PIL import Image
+from rasterio._err import CPLE_BaseError  # what closing a file raises; the public errors do not cover it
 from rasterio.enums import Resampling
-from rasterio.transform import Affine, array_bounds, from_origin
-from rasterio.warp import calculate_default_transform, reproject, transform_bounds
+from rasterio.transform import Affine
+from rasterio.warp import reproject, transform_bounds
 
 from spreadmap.errors import OutputError
 from spreadmap.io.layers import clean_text
 from spreadmap.io.styles import class_colours, class_words, rgb
-from spreadmap.values.grid import Surface
+from spreadmap.values.grid import Grid, Surface
 from spreadmap.values.results import Face
 from spreadmap.values.web import WebClass, WebRaster
 
@@ -46,6 +47,11 @@ def face_tags(face: Face, system_key: str, breaks: tuple[float, ...]) -> dict[st
         "BREAKS": " ".join(repr(float(value)) for value in breaks),
         "SAYS": face.sentence(),
     }
+
+
+def transform_of(grid: Grid) -> Affine:
+    """Return where the cells of a grid lie, as rasters say it."""
+    return Affine(grid.cell_m, 0.0, grid.west, 0.0, -grid.cell_m, grid.north)
 
 
 def surface_classes(values: npt.NDArray[Any], breaks: tuple[float, ...]) -> npt.NDArray[np.uint8]:
@@ -86,7 +92,7 @@ def _write_cog(
     tags: dict[str, str],
     *,
     nodata: float,
-    colours: dict[int, tuple[int, ...]] | None = None,
+    colours: dict[int, tuple[int, int, int, int]] | None = None,
 ) -> Path:
     """Write one band; the library makes the file in one piece, so that its layout is right and its bytes repeat."""
     grid = surface.grid
@@ -101,7 +107,7 @@ def _write_cog(
             count=1,
             dtype=values.dtype.name,
             crs=crs,
-            transform=from_origin(grid.west, grid.north, grid.cell_m, grid.cell_m),
+            transform=transform_of(grid),
             nodata=nodata,
             compress="DEFLATE",
             predictor="FLOATING_POINT" if is_float else "NO",
@@ -115,7 +121,8 @@ def _write_cog(
             file.update_tags(**{key: clean_text(value) for key, value in tags.items()})
             if colours:
                 file.write_colormap(1, colours)
-    except (rasterio.errors.RasterioError, OSError) as error:
+    except (rasterio.errors.RasterioError, CPLE_BaseError, OSError, SystemError) as error:
+        # SystemError: what the library raises on a full disk when it has no words of its own
         msg = f"{path.name} could not be written: {error}. Free the disk or the folder, then run again."
         raise OutputError(msg) from error
     return path
@@ -147,20 +154,12 @@ def warp_to_web(surface: Surface, crs: str, breaks: tuple[float, ...], most_side
     unwarped grid's box of degrees would lie up to hundreds of metres off; bound by test_write_raster.py.
     """
     grid = surface.grid
-    west, east, south, north = grid.region
-    source = from_origin(grid.west, grid.north, grid.cell_m, grid.cell_m)
-    edges = {"left": west, "bottom": south, "right": east, "top": north}
-    transform, width, height = calculate_default_transform(crs, WEB_CRS, grid.n_cols, grid.n_rows, **edges)
-    if max(width, height) > most_side:
-        coarser = max(width, height) / most_side
-        new_width, new_height = max(1, round(width / coarser)), max(1, round(height / coarser))
-        transform = transform * Affine.scale(width / new_width, height / new_height)
-        width, height = new_width, new_height
+    transform, width, height = web_grid(grid, crs, most_side)
     warped = np.full((height, width), np.nan, dtype=np.float32)
     reproject(
         surface.values.astype(np.float32),
         warped,
-        src_transform=source,
+        src_transform=transform_of(grid),
         src_crs=crs,
         src_nodata=math.nan,
         dst_transform=transform,
@@ -168,8 +167,8 @@ def warp_to_web(surface: Surface, crs: str, breaks: tuple[float, ...], most_side
         dst_nodata=math.nan,
         resampling=Resampling.bilinear,
     )
-    bounds = array_bounds(height, width, transform)
-    left, bottom, right, top = transform_bounds(WEB_CRS, "EPSG:4326", *bounds, densify_pts=0)
+    edges = (transform.c, transform.f + height * transform.e, transform.c + width * transform.a, transform.f)
+    left, bottom, right, top = transform_bounds(WEB_CRS, "EPSG:4326", *edges)
     return WebRaster(
         png=palette_png(surface_classes(warped, breaks), class_colours(len(breaks) + 1)),
         south=bottom,
@@ -178,6 +177,16 @@ def warp_to_web(surface: Surface, crs: str, breaks: tuple[float, ...], most_side
         east=right,
         classes=web_classes(breaks),
     )
+
+
+def web_grid(grid: Grid, crs: str, most_side: int) -> tuple[Affine, int, int]:
+    """Return transform, width and height of pixels as large as the grid's cells that cover it in a browser's map."""
+    west, east, south, north = grid.region
+    left, bottom, right, top = transform_bounds(crs, WEB_CRS, west, south, east, north, densify_pts=21)
+    pixel = grid.cell_m * math.sqrt((right - left) * (top - bottom) / ((east - west) * (north - south)))
+    pixel = max(pixel, (right - left) / most_side, (top - bottom) / most_side)
+    width, height = (max(1, math.ceil(side / pixel - 1e-6)) for side in (right - left, top - bottom))
+    return Affine(pixel, 0.0, left, 0.0, -pixel, top), width, height
 
 
 def web_classes(breaks: tuple[float, ...]) -> tuple[WebClass, ...]:

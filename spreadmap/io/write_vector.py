@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import sqlite3
+import struct
 import warnings
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import closing, contextmanager
@@ -81,11 +82,14 @@ def write_shapefile(folder: Path, layer: Layer, as_of: dt.date) -> tuple[tuple[P
     data = [_field(column, ready.columns[column.name]) for column in ready.spec]
     _write(path, ready, fields, data, driver="ESRI Shapefile", layer=layer.name, encoding="UTF-8",
            layer_options={"DBF_DATE_LAST_UPDATE": as_of.isoformat(), "SPATIAL_INDEX": "NO"})  # fmt: skip
+    _check_whole(path, len(layer))
     _check_crs(path, layer.crs, None)
     return tuple(path.with_suffix(part) for part in SHAPEFILE_PARTS), cut
 
 
-def write_geopackage(path: Path, layers: Sequence[Layer], styles: Mapping[str, tuple[str, str]], as_of: dt.date) -> Path:
+def write_geopackage(
+    path: Path, layers: Sequence[Layer], styles: Mapping[str, tuple[str, str]], as_of: dt.date
+) -> Path:
     """Write all layers into one new GeoPackage with their long names, and their styles.
 
     Parameters
@@ -112,7 +116,11 @@ def write_geopackage(path: Path, layers: Sequence[Layer], styles: Mapping[str, t
             first: dict[str, Any] = {"dataset_options": {"VERSION": GEOPACKAGE_VERSION}} if index == 0 else {}
             _write(path, layer, fields, data, driver="GPKG", layer=layer.name,
                    layer_options={"DESCRIPTION": layer.name.replace("_", " ")}, **first)  # fmt: skip
-    _write_styles(path, layers, styles, stamp)
+    try:
+        _write_styles(path, layers, styles, stamp)
+    except sqlite3.Error as error:
+        msg = f"{path.name}: the styles could not be written: {error}. Free the disk, then run again."
+        raise OutputError(msg) from error
     for layer in layers:
         _check_crs(path, layer.crs, layer.name)
     return path
@@ -144,7 +152,9 @@ def _write(path: Path, table: Layer, fields: list[str], data: list[npt.NDArray[A
             )
         except (pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError, pyogrio.errors.FeatureError,
                 pyogrio.errors.FieldError, pyogrio.errors.GeometryError, RuntimeWarning, OSError) as error:  # fmt: skip
-            msg = f"{path.name}, layer '{table.name}' could not be written: {error}. Free the disk, or correct the data."
+            msg = (
+                f"{path.name}, layer '{table.name}' could not be written: {error}. Free the disk, or correct the data."
+            )
             raise OutputError(msg) from error
 
 
@@ -173,12 +183,27 @@ def _check_numbers(layer: Layer, form: str) -> None:
             raise OutputError(msg)
 
 
+def _check_whole(path: Path, rows: int) -> None:
+    """Refuse a Shapefile that is shorter than its headers say: on a full disk the library cuts it without a word."""
+    with path.open("rb") as file:
+        words = struct.unpack(">i", file.read(28)[24:])[0]
+    with path.with_suffix(".dbf").open("rb") as file:
+        found, head, record = struct.unpack("<IHH", file.read(12)[4:])
+    sizes = {part: path.with_suffix(part).stat().st_size for part in (".shp", ".shx", ".dbf")}
+    wanted = {".shp": 2 * words, ".shx": 100 + 8 * rows, ".dbf": head + rows * record}
+    short = [part for part, size in sizes.items() if size < wanted[part]]
+    if short or found != rows:
+        msg = f"{path.stem}: {' and '.join(short) or 'a part'} is not complete. Free the disk, then run again."
+        raise OutputError(msg)
+
+
 def _check_crs(path: Path, crs: str, layer: str | None) -> None:
     """Refuse a file that does not carry the CRS it was given."""
     wanted = CRS.from_user_input(crs)
     found = CRS.from_user_input(pyogrio.read_info(path, layer=layer)["crs"])
     if found.to_epsg() != wanted.to_epsg() and not found.equals(wanted, ignore_axis_order=True):
-        msg = f"{path.name} carries {found.to_epsg() or found.name} where {crs} was given. Choose a CRS with an EPSG code."
+        other = found.to_epsg() or found.name
+        msg = f"{path.name} carries {other} where {crs} was given. Choose a CRS that has an EPSG code."
         raise OutputError(msg)
 
 
@@ -206,15 +231,16 @@ def _write_styles(path: Path, layers: Sequence[Layer], styles: Mapping[str, tupl
     with closing(sqlite3.connect(path)) as database, database:
         database.execute(STYLE_TABLE)
         database.execute(
-            "INSERT INTO gpkg_contents (table_name, data_type, identifier, description, last_change) VALUES (?, ?, ?, ?, ?)",
+            "INSERT INTO gpkg_contents (table_name, data_type, identifier, description, last_change)"
+            " VALUES (?, ?, ?, ?, ?)",
             ("layer_styles", "attributes", "layer_styles", "styles of the layers", stamp),
         )
         for layer in layers:
             if layer.name in styles:
                 qml, sld = styles[layer.name]
                 database.execute(
-                    "INSERT INTO layer_styles (f_table_catalog, f_table_schema, f_table_name, f_geometry_column, styleName,"
-                    " styleQML, styleSLD, useAsDefault, description, owner, update_time)"
+                    "INSERT INTO layer_styles (f_table_catalog, f_table_schema, f_table_name, f_geometry_column,"
+                    " styleName, styleQML, styleSLD, useAsDefault, description, owner, update_time)"
                     " VALUES ('', '', ?, 'geom', ?, ?, ?, 1, ?, '', ?)",
                     (layer.name, layer.name, qml, sld, clean_text(layer.name), stamp),
                 )

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from shapely.geometry.base import BaseGeometry
 
+from spreadmap.errors import InputError
 from spreadmap.values.arrays import BoolArray, DateArray, FloatArray, TextArray, column, freeze_columns
 
 
@@ -174,9 +175,13 @@ class Sources:
         """Freeze every column; strengths must be finite and not negative."""
         numbers = dict.fromkeys(("easting", "northing", "strength"), np.float64)
         freeze_columns(self, {**numbers, "plant": np.int64}, len(column(self.easting, np.float64)))
-        if not (np.isfinite(self.strength).all() and (self.strength >= 0).all()):
-            msg = "source strengths must be finite and not negative"
-            raise ValueError(msg)
+        wrong = ~(np.isfinite(self.strength) & (self.strength >= 0))
+        if wrong.any():
+            msg = (
+                f"{int(wrong.sum())} of {len(wrong)} source strengths are unusable, such as {self.strength[wrong][0]}; "
+                "allowed: source strengths must be finite and not negative. Check sizes and chances of the sources."
+            )
+            raise InputError(msg)
 
     def __len__(self) -> int:
         """Return the number of sources."""

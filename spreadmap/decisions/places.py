@@ -1,0 +1,39 @@
+"""What a crew sets up once: a bed, a site, or one plant by itself."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from spreadmap.values.arrays import FloatArray, IntArray
+from spreadmap.values.inventory import Inventory, Sites
+from spreadmap.values.settings import RemovalSettings
+from spreadmap.values.words import SetUp
+
+
+def work_places(inventory: Inventory) -> tuple[IntArray, list[str]]:
+    """Return the place of every plant, shape (n,), and the places in words.
+
+    A place is what is set up once: a bed of a site, else the site, else the plant by itself.
+    """
+    number: dict[tuple[str, str, str], int] = {}
+    words: list[str] = []
+    place = np.empty(len(inventory), dtype=np.int64)
+    for index, (bed, site, plant) in enumerate(
+        zip(inventory.bed_id, inventory.site_id, inventory.plant_id, strict=True)
+    ):
+        key = (site, bed, "" if bed or site else plant)
+        if key not in number:
+            number[key] = len(words)
+            words.append(f"bed {bed}" if bed else f"site {site}" if site else f"plant {plant}")
+        place[index] = number[key]
+    return place, words
+
+
+def set_up_minutes(inventory: Inventory, sites: Sites, plant: IntArray, settings: RemovalSettings) -> FloatArray:
+    """Return the person-minutes to travel to and set up at each plant's place, shape of `plant`."""
+    traffic = {key for key, kind in zip(sites.site_id, sites.set_up, strict=True) if kind == SetUp.TRAFFIC.value}
+    minutes = [
+        settings.set_up_minutes_traffic if site in traffic else settings.set_up_minutes_bed
+        for site in inventory.site_id[plant].tolist()
+    ]
+    return np.array(minutes, dtype=np.float64) + settings.travel_minutes

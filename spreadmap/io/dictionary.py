@@ -1,0 +1,60 @@
+"""The data dictionary: what every field of every layer and every band means, and how many texts were cut."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+
+from spreadmap.io.short_names import GEOMETRY, LAYERS, Kind
+from spreadmap.io.write_tables import write_csv
+
+HEAD = (
+    "layer",
+    "geometry",
+    "long_name",
+    "short_name",
+    "type",
+    "unit",
+    "meaning",
+    "when_missing",
+    "allowed",
+    "rows_cut",
+)
+RASTERS = (
+    ("risk.tif", "float32", "1 = one confirmed medium plant, still air, 10 m away",
+     "Relative infection pressure on an ordinary medium plant in the cell; all sources", "NaN"),
+    ("risk_without_reservoirs.tif", "float32", "1 = one confirmed medium plant, still air, 10 m away",
+     "The same without wild stands", "NaN"),
+    ("risk_class.tif", "uint8", "class",
+     "Class of risk.tif by the fixed breaks, 1 lowest; the breaks stand in the tags and never move", "255"),
+)  # fmt: skip
+
+
+def write_dictionary(path: Path, rows_cut: Mapping[str, int]) -> Path:
+    """Write `data_dictionary.csv`.
+
+    Parameters
+    ----------
+    path : Path
+    rows_cut : mapping
+        Layer to the number of rows of its Shapefile with a text that was cut at 254 bytes.
+    """
+    rows: list[tuple[object, ...]] = [
+        (
+            name,
+            GEOMETRY[name],
+            column.name,
+            column.short,
+            column.kind.value,
+            column.unit,
+            column.meaning,
+            column.missing,
+            "|".join(column.allowed),
+            rows_cut.get(name, 0) if column.kind is Kind.TEXT else "",
+        )
+        for name, columns in LAYERS.items()
+        for column in columns
+    ]
+    rows += [(name, "raster", "band 1", "band 1", kind, unit, meaning, missing, "", "")
+             for name, kind, unit, meaning, missing in RASTERS]  # fmt: skip
+    return write_csv(path, HEAD, rows)

@@ -1,0 +1,209 @@
+"""The plant inventory from any number of files, beds with counts spread on a marked grid."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import shapely
+from shapely.geometry.base import BaseGeometry
+
+from spreadmap.errors import CrsError, InventoryError
+from spreadmap.io.faults import FaultBook, shown
+from spreadmap.io.project_file import FileBlock
+from spreadmap.io.read_crs import WorkingCrs, parse_crs, position_reasons, transform_shapes
+from spreadmap.io.read_rows import Rows
+from spreadmap.io.read_tables import read_table
+from spreadmap.values.arrays import FloatArray
+from spreadmap.values.inventory import Inventory
+from spreadmap.values.settings import Settings
+from spreadmap.values.words import SizeClass
+
+SPREAD_LIMITS_M = ((0.6, "S"), (1.2, "M"), (1.8, "L"))
+"""Spread below the limit is that class, above the last one XL; our choice."""
+SPACING_M = 1.0
+MOST_COUNT = 20_000
+SYNTHETIC = "Position made from a bed's count, not surveyed."
+TEXTS = ("host", "bed_id", "site_id", "owner", "source_batch", "note")
+REMEDY_BY_KIND = {
+    "swapped": "Swap the two columns in the project file.",
+    "degrees": 'Declare crs = "EPSG:4326" in the block, or export in metres.',
+}
+
+
+@dataclass(slots=True)
+class _Columns:
+    """Plants of all files so far."""
+
+    values: dict[str, list[Any]] = field(default_factory=dict)
+
+    def add(self, **row: Any) -> None:
+        """Add one plant."""
+        for name, value in row.items():
+            self.values.setdefault(name, []).append(value)
+
+    def get(self, name: str) -> list[Any]:
+        """Return one column."""
+        return self.values.get(name, [])
+
+
+def read_positions(rows: Rows, working: WorkingCrs) -> tuple[FloatArray, FloatArray, list[BaseGeometry | None]]:
+    """Return eastings and northings in the working CRS, and polygons where there are some.
+
+    Rows without a usable position are put aside. If every row is wrong in the same way, the file cannot be trusted:
+    a CrsError says so.
+    """
+    table, n = rows.table, len(rows)
+    shapes: list[BaseGeometry | None] = [None] * n
+    if table.geometry is not None and table.crs is not None:
+        whole = [geometry if geometry is not None else shapely.Point() for geometry in table.geometry.tolist()]
+        centres = np.array([_centre(geometry) for geometry in whole], dtype=np.float64).reshape(n, 2)
+        source = table.crs
+        x, y = centres[:, 0], centres[:, 1]
+        areas = [i for i, geometry in enumerate(whole) if geometry.area > 0]
+        for i, moved in zip(areas, transform_shapes(source, working, [whole[i] for i in areas]), strict=True):
+            shapes[i] = shapely.make_valid(moved)
+    else:
+        rows.need("easting", "longitude")
+        if not rows.block.crs:
+            msg = 'has coordinate columns but no CRS; it is never guessed. Declare crs = "EPSG:..." in its block'
+            raise CrsError(msg)
+        source = parse_crs(rows.block.crs)
+        across, along = ("longitude", "latitude") if rows.has("longitude") else ("easting", "northing")
+        rows.need(along)
+        x = rows.number(across, np.nan, -1e9, 1e9)
+        y = rows.number(along, np.nan, -1e9, 1e9)
+    easting, northing, reasons = position_reasons(source, working, x, y)
+    kinds = {kind for kind, _ in reasons}
+    if n > 2 and len(kinds) == 1 and kinds & {"swapped", "degrees", "far", "range"}:
+        kind, words = reasons[0]
+        msg = f"all {n} positions: {words}. {REMEDY_BY_KIND.get(kind, 'Correct the CRS or the coordinates.')}"
+        raise CrsError(msg)
+    for index, (kind, words) in enumerate(reasons):
+        if kind:
+            rows.bad(index, "easting", words, "a position in the declared CRS",
+                     REMEDY_BY_KIND.get(kind, "Correct the position."))  # fmt: skip
+    return easting, northing, shapes
+
+
+def _centre(geometry: BaseGeometry) -> tuple[float, float]:
+    """Return a point for a shape, NaN for an empty one."""
+    if geometry.is_empty:
+        return float("nan"), float("nan")
+    point = geometry if geometry.geom_type == "Point" else geometry.representative_point()
+    x, y = shapely.get_coordinates(point)[0]
+    return float(x), float(y)
+
+
+def size_classes(rows: Rows) -> list[str]:
+    """Return S, M, L or XL of every row: as given, else by spread, else by height, else M."""
+    given = rows.word("size_class", [size.value for size in SizeClass])
+    spread = rows.number("spread_m", np.nan, 0.01, 100)
+    height = rows.number("height_m", np.nan, 0.01, 100)
+    wide = np.where(np.isfinite(spread), spread, height)
+    by_spread = [
+        next((size for limit, size in SPREAD_LIMITS_M if value < limit), "XL") if np.isfinite(value) else "M"
+        for value in wide.tolist()
+    ]
+    return [word or size for word, size in zip(given.tolist(), by_spread, strict=True)]
+
+
+def spread_bed(easting: float, northing: float, area: BaseGeometry | None, count: int) -> FloatArray:
+    """Return `count` synthetic positions: an even grid inside the bed's polygon, or a square round its point."""
+    if area is None or area.area <= 0:
+        side = int(np.ceil(np.sqrt(count)))
+        cols, rows = np.meshgrid(np.arange(side), np.arange(side))
+        places = np.c_[cols.ravel(), rows.ravel()][:count] * SPACING_M
+        return np.asarray(places - places.mean(axis=0) + [easting, northing], dtype=np.float64)
+    spacing = float(np.sqrt(area.area / count))
+    west, south, east, north = area.bounds
+    for _ in range(60):
+        across = np.arange(west + spacing / 2, east, spacing)
+        along = np.arange(south + spacing / 2, north, spacing)
+        places = np.stack(np.meshgrid(across, along), axis=-1).reshape(-1, 2)
+        inside = places[shapely.contains_xy(area, places[:, 0], places[:, 1])]
+        if len(inside) >= count:
+            return np.asarray(inside[np.linspace(0, len(inside) - 1, count).round().astype(int)], dtype=np.float64)
+        spacing *= 0.93
+    centre = area.representative_point()
+    return spread_bed(centre.x, centre.y, None, count)
+
+
+def read_inventory(
+    blocks: list[FileBlock], paths: list[Path], working: WorkingCrs, settings: Settings, book: FaultBook
+) -> Inventory | None:
+    """Return the inventory of all files, None if nothing could be read; faults go to the book."""
+    plants = _Columns()
+    seen: dict[str, str] = {}
+    for block, path in zip(blocks, paths, strict=True):
+        with book.reading(block.file):
+            _read_file(Rows(read_table(path, block.file, block, book), block, book), working, settings, plants, seen)
+    if not plants.values:
+        if not book.has_stopped:
+            book.stop(blocks[0].file if blocks else "inventory", "holds no usable plant", "Give at least one plant.",
+                      error=InventoryError)  # fmt: skip
+        return None
+    easting = np.array(plants.get("easting"), dtype=np.float64)
+    northing = np.array(plants.get("northing"), dtype=np.float64)
+    longitude, latitude = working.lon_lat(easting, northing)
+    text = {name: np.array(plants.get(name), dtype=object) for name in ("plant_id", "size_class", *TEXTS)}
+    return Inventory(
+        easting=easting,
+        northing=northing,
+        longitude=longitude,
+        latitude=latitude,
+        susceptibility=np.array(plants.get("susceptibility")),
+        planted_on=np.array(plants.get("planted_on"), dtype="datetime64[D]"),
+        position_precision_m=np.array(plants.get("position_precision_m")),
+        is_synthetic=np.array(plants.get("is_synthetic")),
+        **text,
+    )
+
+
+def _read_file(rows: Rows, working: WorkingCrs, settings: Settings, plants: _Columns, seen: dict[str, str]) -> None:
+    """Add the plants of one file."""
+    rows.need("plant_id", "bed_id")
+    rows.need("host")
+    easting, northing, shapes = read_positions(rows, working)
+    key, text = rows.text("plant_id"), {name: rows.text(name) for name in TEXTS}
+    size = size_classes(rows)
+    susceptibility = rows.number("susceptibility", 1.0, 0, 100)
+    precision = rows.number("position_precision_m", np.nan, 0, 10_000)
+    count = rows.number("count", 1.0, 1, MOST_COUNT)
+    planted = rows.date("planted_on")
+    names = []
+    for index in range(len(rows)):
+        is_bed = rows.has("count") and (count[index] > 1 or shapes[index] is not None)
+        name = str(key[index]) or (str(text["bed_id"][index]) if is_bed else "")
+        names.append(name)
+        folded = " ".join(name.split()).casefold()
+        if not name:
+            rows.bad(index, "plant_id", "an empty key", "the desk's own key, one per plant", "Give the plant its key.")
+        elif folded in seen:
+            rows.bad(index, "plant_id", f"{shown(name)}, which is also {seen[folded]},", "every key once",
+                     "Correct one of the two keys.")  # fmt: skip
+        elif not text["host"][index]:
+            rows.bad(index, "host", "an empty host", "a scientific name, genus first", "Name the plant.")
+        else:
+            seen[folded] = f"{shown(name)} in row {rows.table.row[index]} of {rows.table.file}"
+    for index in np.flatnonzero(rows.kept()).tolist():
+        common = {name: str(text[name][index]) for name in TEXTS if name != "note"}
+        common |= {"size_class": size[index], "susceptibility": susceptibility[index], "planted_on": planted[index]}
+        is_bed = rows.has("count") and (count[index] > 1 or shapes[index] is not None)
+        note = str(text["note"][index])
+        if not is_bed:
+            plants.add(plant_id=names[index], easting=easting[index], northing=northing[index], is_synthetic=False,
+                       position_precision_m=precision[index], note=note, **common)  # fmt: skip
+            continue
+        places = spread_bed(easting[index], northing[index], shapes[index], int(count[index]))
+        common["bed_id"] = common["bed_id"] or names[index]
+        for number, (east, north) in enumerate(places.tolist(), start=1):
+            plants.add(plant_id=f"{names[index]}-{number:03d}", easting=east, northing=north, is_synthetic=True,
+                       position_precision_m=np.nan, note=f"{SYNTHETIC} {note}".strip(), **common)  # fmt: skip
+        rows.book.assume(
+            rows.table.file, f"bed {shown(names[index])} has a count of {len(places)} and no single positions",
+            "Its plants were put on a marked synthetic grid.", row=rows.table.row[index],
+        )  # fmt: skip
+    rows.finish(settings.inputs.most_rows_aside)

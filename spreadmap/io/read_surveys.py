@@ -1,0 +1,275 @@
+"""Inspections, and the work log."""
+
+from __future__ import annotations
+
+import datetime as dt
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from spreadmap.io.faults import FaultBook, shown
+from spreadmap.io.project_file import FileBlock, SurveyBlock, suggestion
+from spreadmap.io.read_rows import Rows
+from spreadmap.io.read_tables import read_table
+from spreadmap.values.inventory import Inventory
+from spreadmap.values.settings import Settings
+from spreadmap.values.surveys import Surveys, WorkLog
+from spreadmap.values.words import (
+    ALLOWED_EVIDENCE,
+    SURVEY_STATUSES,
+    Evidence,
+    Method,
+    RootsComplete,
+    Status,
+    SurveyKind,
+)
+
+TEXTS = ("observer", "symptoms", "sample_id", "note")
+COLUMNS = ("plant_id", "inspected_on", "observer", "method", "pest_system", "status", "evidence", "symptoms",
+           "sample_id", "survey_kind", "note", "file", "row", "is_bed_count")  # fmt: skip
+STATUS_WORDS = tuple(status.value for status in SURVEY_STATUSES)
+
+
+def status_and_evidence(word: str, words: dict[str, str]) -> tuple[str, str] | None:
+    """Return status and evidence of a cell, None if it is no status; "infected lab" is both."""
+    parts = words.get(word.casefold(), word).casefold().split()
+    if not parts or parts[0] not in STATUS_WORDS or len(parts) > 2:
+        return None
+    evidence = parts[1] if len(parts) == 2 else ""
+    allowed = ALLOWED_EVIDENCE[Status(parts[0])]
+    if evidence and evidence not in {each.value for each in allowed}:
+        return None
+    return parts[0], evidence
+
+
+class _Told:
+    """Inspections of all files so far."""
+
+    def __init__(self) -> None:
+        self.values: dict[str, list[Any]] = {name: [] for name in COLUMNS}
+
+    def add(self, **row: Any) -> None:
+        """Add one inspection."""
+        for name in COLUMNS:
+            self.values[name].append(row[name])
+
+    def surveys(self) -> Surveys:
+        """Return them as a value."""
+        kinds: dict[str, Any] = {"inspected_on": "datetime64[D]", "row": np.int64, "is_bed_count": np.bool_}
+        columns: dict[str, Any] = {name: np.array(self.values[name], dtype=kinds.get(name, object)) for name in COLUMNS}
+        return Surveys(**columns)
+
+
+def read_surveys(
+    blocks: list[SurveyBlock],
+    paths: list[Path],
+    inventory: Inventory,
+    systems: tuple[str, ...],
+    settings: Settings,
+    book: FaultBook,
+    as_of: dt.date | None,
+) -> Surveys:
+    """Return all inspections up to `as_of` of all files, in the order of the files; faults go to the book."""
+    told = _Told()
+    keys = {key: key for key in inventory.plant_id.tolist()}
+    beds: dict[str, list[str]] = {}
+    for plant, bed in zip(inventory.plant_id.tolist(), inventory.bed_id.tolist(), strict=True):
+        if bed:
+            beds.setdefault(bed, []).append(plant)
+    for block, path in zip(blocks, paths, strict=True):
+        with book.reading(block.file):
+            rows = Rows(read_table(path, block.file, block, book, shapes=False), block, book)
+            if block.dates:
+                _read_wide(rows, block, keys, systems, told, as_of)
+            else:
+                _read_long(rows, block, keys, beds, systems, told, as_of)
+            rows.finish(settings.inputs.most_rows_aside)
+    return told.surveys()
+
+
+def _system_of(rows: Rows, index: int, given: str, block: SurveyBlock, systems: tuple[str, ...]) -> str:
+    """Return the pest system of a row; an unknown one puts the row aside."""
+    name = given or block.pest_system
+    if name not in systems:
+        rows.bad(index, "pest_system", shown(name), ", ".join(systems),
+                 f"{suggestion(name, systems)}Correct the cell, or give pest_system in the file's block.")  # fmt: skip
+    return name
+
+
+def _check_day(rows: Rows, index: int, day: np.datetime64, as_of: dt.date | None) -> bool:
+    """Return whether an inspection is to be told; one without a date puts its row aside, a later one waits."""
+    if np.isnat(day):
+        rows.bad(index, "inspected_on", "no date", "the day of the inspection", "Give the date.")
+        return False
+    return as_of is None or bool(day <= np.datetime64(as_of))
+
+
+def _read_wide(
+    rows: Rows,
+    block: SurveyBlock,
+    keys: dict[str, str],
+    systems: tuple[str, ...],
+    told: _Told,
+    as_of: dt.date | None,
+) -> None:
+    """Read a table with one column of status words per date."""
+    rows.need("plant_id")
+    plant, texts = rows.text("plant_id"), {name: rows.text(name) for name in TEXTS}
+    words = {key.strip().casefold(): value for key, value in block.words.items()}
+    columns = {header: rows.text(header) for header in block.dates}
+    for header in block.dates:
+        rows.need(header)
+    for index, key in enumerate(plant.tolist()):
+        system = _system_of(rows, index, "", block, systems)
+        if key not in keys:
+            rows.bad(index, "plant_id", shown(key), "a key of the inventory", "Correct the key or add the plant.")
+        told_cells = []
+        for header, day in block.dates.items():
+            cell = columns[header][index]
+            if not cell:
+                continue
+            meaning = status_and_evidence(cell, words)
+            if meaning is None:
+                _bad_status(rows, index, header, cell)
+            elif as_of is None or day <= as_of:
+                told_cells.append((day, meaning))
+        if rows.is_bad(index):
+            continue
+        for day, (status, evidence) in told_cells:
+            _tell(told, rows, index, key, np.datetime64(day), system, status, evidence, "", "", texts)
+
+
+def _bad_status(rows: Rows, index: int, column: str, cell: str) -> None:
+    """Put a row with an unknown status word aside."""
+    rows.bad(index, column, shown(cell), ", ".join(STATUS_WORDS),
+             f"{suggestion(cell, STATUS_WORDS)}Correct the cell or map the word in the project file.")  # fmt: skip
+
+
+def _tell(
+    told: _Told, rows: Rows, index: int, plant: str, day: np.datetime64, system: str, status: str, evidence: str,
+    method: str, kind: str, texts: dict[str, Any], *, is_bed_count: bool = False,
+) -> None:  # fmt: skip
+    """Add one inspection, with what is usual where nothing was given."""
+    evidence = evidence or ALLOWED_EVIDENCE[Status(status)][0].value
+    if status == Status.INFECTED and evidence == Evidence.LAB and not is_bed_count and method == Method.VISUAL:
+        method = Method.TEST.value
+    told.add(
+        plant_id=plant, inspected_on=day, pest_system=system, status=status, evidence=evidence,
+        method=method or (Method.TEST.value if evidence == Evidence.LAB else Method.VISUAL.value),
+        survey_kind=kind or SurveyKind.MONITORING.value, file=rows.table.file, row=rows.table.row[index],
+        is_bed_count=is_bed_count, **{name: str(texts[name][index]) for name in TEXTS},
+    )  # fmt: skip
+
+
+def _read_long(
+    rows: Rows,
+    block: SurveyBlock,
+    keys: dict[str, str],
+    beds: dict[str, list[str]],
+    systems: tuple[str, ...],
+    told: _Told,
+    as_of: dt.date | None,
+) -> None:
+    """Read a table with one row per inspection of a plant, or of a bed with counts."""
+    rows.need("plant_id", "bed_id")
+    rows.need("inspected_on")
+    plant, bed = rows.text("plant_id"), rows.text("bed_id")
+    texts = {name: rows.text(name) for name in TEXTS}
+    day, given = rows.date("inspected_on"), rows.text("pest_system")
+    method = rows.word("method", [each.value for each in Method])
+    kind = rows.word("survey_kind", [each.value for each in SurveyKind])
+    status, evidence = rows.text("status"), rows.text("evidence")
+    looked = rows.number("n_inspected", np.nan, 0, 1e6)
+    found = rows.number("n_infected", np.nan, 0, 1e6)
+    words = {key.strip().casefold(): value for key, value in block.words.items()}
+    for index in range(len(rows)):
+        system = _system_of(rows, index, str(given[index]), block, systems)
+        counts = np.isfinite(looked[index])
+        meaning = None
+        if counts:
+            _check_bed(rows, index, str(bed[index]), looked[index], found[index], beds)
+        else:
+            if plant[index] not in keys:
+                rows.bad(index, "plant_id", shown(plant[index]), "a key of the inventory",
+                         "Correct the key or add the plant.")  # fmt: skip
+            word = f"{status[index]} {evidence[index]}".strip() if evidence[index] else str(status[index])
+            meaning = status_and_evidence(word, words) or status_and_evidence(str(status[index]), words)
+            if status[index] and meaning is None:
+                _bad_status(rows, index, "status", str(status[index]))
+            elif meaning and evidence[index] and meaning[1] != evidence[index].casefold():
+                rows.bad(index, "evidence", shown(evidence[index]),
+                         ", ".join(each.value for each in ALLOWED_EVIDENCE[Status(meaning[0])]),
+                         f"Correct the evidence of status '{meaning[0]}'.")  # fmt: skip
+        if not _check_day(rows, index, day[index], as_of) or rows.is_bad(index):
+            continue
+        if counts:
+            _tell_bed(told, rows, index, beds[str(bed[index])], day[index], system, int(looked[index]),
+                      int(np.nan_to_num(found[index])), str(kind[index]), texts)  # fmt: skip
+        elif meaning:
+            _tell(told, rows, index, str(plant[index]), day[index], system, *meaning, str(method[index]),
+                  str(kind[index]), texts)  # fmt: skip
+
+
+def _check_bed(rows: Rows, index: int, bed: str, looked: float, found: float, beds: dict[str, list[str]]) -> None:
+    """Put a bed's row aside where its counts cannot be."""
+    if bed not in beds:
+        rows.bad(index, "bed_id", shown(bed), "a bed of the inventory", "Correct the bed, or add it to the inventory.")
+    elif looked > len(beds[bed]):
+        rows.bad(index, "n_inspected", f"'{looked:g}' plants of bed {shown(bed)}", f"up to {len(beds[bed])}",
+                 "Correct the count here or in the inventory.")  # fmt: skip
+    elif np.isfinite(found) and found > looked:
+        rows.bad(index, "n_infected", f"'{found:g}' infected of {looked:g} inspected", "no more than were inspected",
+                 "Correct the counts.")  # fmt: skip
+
+
+def _tell_bed(
+    told: _Told, rows: Rows, index: int, plants: list[str], day: np.datetime64, system: str, looked: int, found: int,
+    kind: str, texts: dict[str, Any],
+) -> None:  # fmt: skip
+    """Spread a bed's counts over its plants, evenly; which plant it was is not known, and a sentence says so."""
+    chosen = set(np.linspace(0, looked - 1, found).round().astype(int).tolist()) if found else set()
+    for place, plant in enumerate(plants[:looked]):
+        status = Status.INFECTED if place in chosen else Status.CLEAN
+        evidence = Evidence.TYPICAL_SYMPTOMS if status is Status.INFECTED else Evidence.VISUAL
+        _tell(told, rows, index, plant, day, system, status.value, evidence.value, "", kind, texts, is_bed_count=True)
+    if found:
+        rows.book.assume(
+            rows.table.file, f"{found} infected of {looked} plants were counted in a bed as a whole",
+            "They were spread evenly over the bed; which plants they are is not known.", row=rows.table.row[index],
+        )  # fmt: skip
+
+
+def read_work_log(
+    blocks: list[FileBlock], paths: list[Path], inventory: Inventory, settings: Settings, book: FaultBook
+) -> WorkLog:
+    """Return what crews did, all files together; faults go to the book."""
+    known = set(inventory.plant_id.tolist())
+    parts: list[tuple[Any, ...]] = []
+    for block, path in zip(blocks, paths, strict=True):
+        with book.reading(block.file):
+            rows = Rows(read_table(path, block.file, block, book, shapes=False), block, book)
+            rows.need("plant_id")
+            rows.need("done_on")
+            plant, day, sprout = rows.text("plant_id"), rows.date("done_on"), rows.date("regrowth_on")
+            done = rows.flag("done", default=True)
+            roots = rows.word("roots_complete", [each.value for each in RootsComplete])
+            note = rows.text("note")
+            for index, key in enumerate(plant.tolist()):
+                if key not in known:
+                    rows.bad(index, "plant_id", shown(key), "a key of the inventory", "Correct the key.")
+                elif done[index] and np.isnat(day[index]):
+                    rows.bad(index, "done_on", "no date", "the day on which it was done", "Give the date.")
+                elif not np.isnat(sprout[index]) and not np.isnat(day[index]) and sprout[index] < day[index]:
+                    rows.bad(index, "regrowth_on", shown(sprout[index]), f"a day after {day[index]}", "Correct one.")
+            parts += [(plant[i], day[i], done[i], roots[i], sprout[i], note[i]) for i in np.flatnonzero(rows.kept())]
+            rows.finish(settings.inputs.most_rows_aside)
+    columns: list[Any] = list(zip(*parts, strict=True)) if parts else [[], [], [], [], [], []]
+    return WorkLog(
+        plant_id=np.array(columns[0], dtype=object),
+        done_on=np.array(columns[1], dtype="datetime64[D]"),
+        done=np.array(columns[2], dtype=np.bool_),
+        roots_complete=np.array(columns[3], dtype=object),
+        regrowth_on=np.array(columns[4], dtype="datetime64[D]"),
+        note=np.array(columns[5], dtype=object),
+    )

@@ -1,0 +1,246 @@
+"""Everything that goes out, written into one folder in named steps."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path, PurePosixPath
+
+from spreadmap.decisions.cautions import removal_cautions
+from spreadmap.errors import OutputError
+from spreadmap.io.changes import Change, DeliveredPlant, compare, delivered_plants, write_changes
+from spreadmap.io.dictionary import write_dictionary
+from spreadmap.io.layers import Layer, clean_text, system_layers
+from spreadmap.io.metadata import NOT_A_DIAGNOSIS, write_metadata
+from spreadmap.io.public import block_layer, write_public
+from spreadmap.io.styles import qml_of_layer, sld_of_layer, sld_of_raster
+from spreadmap.io.summary import manifest_values, summary_values, write_json
+from spreadmap.io.write_raster import face_tags, write_class_raster, write_surface
+from spreadmap.io.write_tables import write_list_csv, write_list_xlsx, write_rejected
+from spreadmap.io.write_vector import write_geopackage, write_shapefile
+from spreadmap.values.results import Face, SurveyResult, SystemResult
+
+PUBLIC = "public"
+MANIFEST = "manifest.json"
+KEY = re.compile(r"^[a-z][a-z0-9_]{0,40}$")
+LISTS = ("removal_list", "inspection_list")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Product:
+    """One file of a delivery: path relative to the run folder, rows if it is a layer, rows with a text cut."""
+
+    path: str
+    rows: int | None = None
+    rows_cut: int = 0
+
+
+class _Delivery:
+    """The products written so far, and whoever wants to hear of the next."""
+
+    def __init__(self, folder: Path, step: Callable[[str], None] | None) -> None:
+        self.folder = folder
+        self.products: list[Product] = []
+        self._step = step
+
+    def announce(self, name: str) -> None:
+        """Say what is written next."""
+        if self._step is not None:
+            self._step(name)
+
+    def add(self, *paths: Path, rows: int | None = None, rows_cut: int = 0) -> None:
+        """Note files that were written."""
+        self.products += [
+            Product(path=path.relative_to(self.folder).as_posix(), rows=rows, rows_cut=rows_cut) for path in paths
+        ]
+
+    def text(self, path: Path, text: str) -> None:
+        """Write and note a small text."""
+        self.bytes(path, text.encode("utf-8"))
+
+    def bytes(self, path: Path, content: bytes) -> None:
+        """Write and note finished bytes."""
+        try:
+            path.parent.mkdir(parents=True, exist_ok=True)
+            path.write_bytes(content)
+        except OSError as error:
+            msg = f"{path.name} could not be written: {error}. Free the disk or the folder, then run again."
+            raise OutputError(msg) from error
+        self.add(path)
+
+
+def write_delivery(
+    folder: Path,
+    result: SurveyResult,
+    *,
+    pages: Mapping[str, bytes] | None = None,
+    previous: Mapping[str, Mapping[str, DeliveredPlant]] | None = None,
+    previous_folder: str = "",
+    step: Callable[[str], None] | None = None,
+) -> tuple[Product, ...]:
+    """Write every product of a run.
+
+    Parameters
+    ----------
+    folder : Path
+        Exists and is empty: the hidden folder of a `RunFolder`.
+    result : SurveyResult
+    pages : mapping
+        Finished files by their path in the folder, such as `review.html` or `public/review.html`.
+    previous, previous_folder
+        What `history.last_delivery` gave: the plants of the last delivery, for `changes.csv`.
+    step : callable
+        Called with the name of each product before it is written.
+
+    Returns
+    -------
+    tuple of Product
+        Every file but the manifest, which lists them with their hashes.
+
+    Raises
+    ------
+    OutputError
+        If a product cannot be written as it should be. The folder is then incomplete and must not be delivered.
+    """
+    pages, previous = pages or {}, previous or {}
+    delivery = _Delivery(folder, step)
+    changes: list[Change] = []
+    rows_cut: dict[str, int] = {}
+    for system in result.systems:
+        layers = _write_system(delivery, system, result, rows_cut)
+        key = system.triage.system.key
+        changes += compare(key, delivered_plants(layers["plants"]), previous.get(key, {}))
+    _write_public(delivery, result)
+    for name, content in pages.items():
+        delivery.announce(name)
+        delivery.bytes(folder / _safe_name(name), content)
+    _write_papers(delivery, result, changes, rows_cut)
+    delivery.announce(MANIFEST)
+    known = {
+        product.path: {} if product.rows is None else {"rows": product.rows, "rows_cut": product.rows_cut}
+        for product in delivery.products
+    }
+    write_json(folder / MANIFEST, manifest_values(folder, known, result, previous_folder))
+    return tuple(delivery.products)
+
+
+def _write_system(
+    delivery: _Delivery, system: SystemResult, result: SurveyResult, rows_cut: dict[str, int]
+) -> dict[str, Layer]:
+    """Write layers, lists, styles and rasters of one pest system into its own folder."""
+    key = system.triage.system.key
+    folder = delivery.folder / _safe_key(key)
+    _make_folder(folder)
+    layers = {layer.name: layer for layer in system_layers(system, result.inputs, result.settings)}
+    for name, layer in layers.items():
+        delivery.announce(f"{key}/{name}.shp")
+        parts, cut = write_shapefile(folder, layer, result.inputs.as_of)
+        delivery.add(*parts, rows=len(layer), rows_cut=cut)
+        rows_cut[name] = rows_cut.get(name, 0) + cut
+        delivery.text(folder / f"{name}.sld", sld_of_layer(name))
+        delivery.text(folder / f"{name}.qml", qml_of_layer(name, short=True))
+    delivery.announce(f"{key}/{key}.gpkg")
+    styles = {name: (qml_of_layer(name), sld_of_layer(name, short=False)) for name in layers}
+    package = write_geopackage(folder / f"{key}.gpkg", list(layers.values()), styles, result.inputs.as_of)
+    delivery.add(package, rows=sum(len(layer) for layer in layers.values()))
+    for name in LISTS:
+        delivery.announce(f"{key}/{name}.csv")
+        delivery.add(write_list_csv(folder / f"{name}.csv", layers[name]), rows=len(layers[name]))
+    delivery.announce(f"{key}/removal_list.xlsx")
+    book = write_list_xlsx(
+        folder / "removal_list.xlsx",
+        layers["removal_list"],
+        removal_cautions(result.settings.removal),
+        about(system.face, result.inputs.name),
+        result.inputs.as_of,
+    )
+    delivery.add(book, rows=len(layers["removal_list"]))
+    _write_rasters(delivery, folder, system, result.inputs.crs)
+    return layers
+
+
+def _write_rasters(delivery: _Delivery, folder: Path, system: SystemResult, crs: str) -> None:
+    """Write the surface, the surface without wild stands, the classes, and their styles."""
+    key, breaks = system.triage.system.key, system.breaks
+    tags = face_tags(system.face, key, breaks)
+    quantity = system.face.quantity
+    delivery.announce(f"{key}/risk.tif")
+    delivery.add(write_surface(folder / "risk.tif", system.surface, crs, quantity, tags))
+    delivery.text(folder / "risk.sld", sld_of_raster("risk", breaks, is_classed=False))
+    delivery.announce(f"{key}/risk_without_reservoirs.tif")
+    alone = tags | {"SOURCES": "plants of the inventory only, without wild stands"}
+    path = folder / "risk_without_reservoirs.tif"
+    delivery.add(write_surface(path, system.surface_without_reservoirs, crs, f"{quantity}, without wild stands", alone))
+    delivery.text(path.with_suffix(".sld"), sld_of_raster(path.stem, breaks, is_classed=False))
+    delivery.announce(f"{key}/risk_class.tif")
+    path = folder / "risk_class.tif"
+    delivery.add(write_class_raster(path, system.surface, breaks, crs, f"{quantity}, class", tags))
+    delivery.text(path.with_suffix(".sld"), sld_of_raster(path.stem, breaks, is_classed=True))
+
+
+def _write_public(delivery: _Delivery, result: SurveyResult) -> None:
+    """Write the blocks for everyone."""
+    delivery.announce(f"{PUBLIC}/blocks")
+    folder = delivery.folder / PUBLIC
+    _make_folder(folder)
+    layer = block_layer(result.systems, result.inputs)
+    delivery.add(*write_public(folder, layer, result.inputs.as_of), rows=len(layer))
+
+
+def _write_papers(
+    delivery: _Delivery, result: SurveyResult, changes: Sequence[Change], rows_cut: Mapping[str, int]
+) -> None:
+    """Write what describes the delivery as a whole."""
+    folder = delivery.folder
+    delivery.announce("data_dictionary.csv")
+    delivery.add(write_dictionary(folder / "data_dictionary.csv", rows_cut))
+    delivery.announce("metadata.xml")
+    delivery.add(write_metadata(folder / "metadata.xml", result))
+    delivery.announce("changes.csv")
+    delivery.add(write_changes(folder / "changes.csv", changes), rows=len(changes))
+    delivery.announce("rejected_rows.csv")
+    rejected = result.inputs.rejected
+    delivery.add(write_rejected(folder / "rejected_rows.csv", rejected), rows=len(rejected))
+    delivery.announce("summary.json")
+    delivery.add(write_json(folder / "summary.json", summary_values(result, changes)))
+
+
+def about(face: Face, project: str) -> tuple[tuple[str, str], ...]:
+    """Return what a list says of itself, as pairs."""
+    return (
+        ("project", clean_text(project)),
+        ("quantity", face.quantity),
+        ("unit", face.unit),
+        ("period", f"{face.period_from.isoformat()} to {face.period_to.isoformat()}"),
+        ("condition", face.condition),
+        ("mode", face.mode.value),
+        ("state of", face.as_of.isoformat()),
+        ("valid until", face.valid_until.isoformat()),
+        ("caution", NOT_A_DIAGNOSIS),
+    )
+
+
+def _make_folder(folder: Path) -> None:
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        msg = f"{folder} could not be made: {error}. Give this user the right to write there."
+        raise OutputError(msg) from error
+
+
+def _safe_key(key: str) -> str:
+    """Return a pest system's key after checking that it can name a folder."""
+    if not KEY.match(key) or key == PUBLIC:
+        msg = f"pest system '{key}' cannot name a folder; allowed: small letters, digits and _. Rename it in its file."
+        raise OutputError(msg)
+    return key
+
+
+def _safe_name(name: str) -> str:
+    """Return the path of a page after checking that it stays in the folder."""
+    path = PurePosixPath(name)
+    if path.is_absolute() or ".." in path.parts or not path.name or "\\" in name or ":" in name:
+        msg = f"'{name}' leads out of the run folder. Name pages relative to it."
+        raise OutputError(msg)
+    return name

@@ -1,0 +1,204 @@
+"""Shapefiles and GeoPackages read back as they were given, and are the same bytes when written twice."""
+
+import datetime as dt
+import sqlite3
+import warnings
+import xml.etree.ElementTree as ET
+from contextlib import closing
+from dataclasses import replace
+
+import numpy as np
+import pyogrio
+import pytest
+import shapely
+from made_results import AS_OF, CRS, HOSTILE_TEXTS, made_result, without_findings
+
+from spreadmap.errors import OutputError
+from spreadmap.io.layers import clean_text, system_layers
+from spreadmap.io.short_names import LAYERS, NOT_ASSESSED, Kind
+from spreadmap.io.styles import qml_of_layer, sld_of_layer
+from spreadmap.io.write_vector import cut_layer, cut_text, write_geojson, write_geopackage, write_shapefile
+
+LAYER_NAMES = ("removal_list", "inspection_list", "zones", "plants")
+
+
+def layers_of(result):
+    return {layer.name: layer for layer in system_layers(result.systems[0], result.inputs, result.settings)}
+
+
+def styles_of(layers):
+    return {name: (qml_of_layer(name), sld_of_layer(name, short=False)) for name in layers}
+
+
+def read(path, layer=None):
+    meta, _, wkb, data = pyogrio.raw.read(path, layer=layer)
+    return meta, shapely.from_wkb(wkb), dict(zip(meta["fields"], data, strict=True))
+
+
+@pytest.mark.parametrize("name", LAYER_NAMES)
+def test_a_shapefile_reads_back_as_it_was_given(tmp_path, name):
+    layer = layers_of(made_result(HOSTILE_TEXTS))[name]
+    with warnings.catch_warnings():
+        warnings.simplefilter("error")
+        files, cut = write_shapefile(tmp_path, layer, AS_OF)
+    assert cut == 0
+    assert sorted(path.suffix for path in files) == [".cpg", ".dbf", ".prj", ".shp", ".shx"]
+    assert all(path.is_file() for path in files)
+    _, shapes, data = read(files[0])
+    assert list(data) == [column.short for column in LAYERS[name]]
+    assert all(found.equals(given) for found, given in zip(shapes, layer.geometry, strict=True))
+    for column in LAYERS[name]:
+        found, given = data[column.short], layer.columns[column.name]
+        if column.kind is Kind.DATE:
+            assert found.dtype == np.dtype("datetime64[D]")
+            assert ((found == given) | (np.isnat(found) & np.isnat(given))).all()
+        elif column.kind in (Kind.TEXT, Kind.FLAG):
+            assert [text or "" for text in found] == given.tolist()
+        else:
+            np.testing.assert_allclose(found.astype(float), given, rtol=1e-12, atol=1e-14)
+
+
+@pytest.mark.parametrize("name", LAYER_NAMES)
+def test_an_empty_shapefile_keeps_its_fields_and_its_geometry_type(tmp_path, name):
+    layer = layers_of(without_findings(made_result()))[name]
+    files, _ = write_shapefile(tmp_path, layer, AS_OF)
+    meta, shapes, data = read(files[0])
+    assert len(shapes) == len(layer)
+    assert meta["geometry_type"] == layer.geometry_type.removeprefix("Multi")
+    assert list(data) == [column.short for column in LAYERS[name]]
+
+
+def test_accents_survive_because_the_encoding_stands_beside(tmp_path):
+    files, _ = write_shapefile(tmp_path, layers_of(made_result())["plants"], AS_OF)
+    assert (tmp_path / "plants.cpg").read_text() == "UTF-8"
+    assert read(files[0])[2]["host"][0] == "Rosa 'Äpfelblüte'"
+
+
+def test_crs_and_ids_with_leading_zeros_survive(tmp_path):
+    files, _ = write_shapefile(tmp_path, layers_of(made_result())["plants"], AS_OF)
+    assert pyogrio.read_info(files[0])["crs"] == CRS
+    assert read(files[0])[2]["plant_id"][:2].tolist() == ["000", "001"]
+
+
+def test_a_long_text_is_cut_on_a_letter_flagged_and_whole_in_the_geopackage(tmp_path):
+    layers = layers_of(made_result(reason="ü" * 200 + "end"))
+    files, cut = write_shapefile(tmp_path, layers["removal_list"], AS_OF)
+    data = read(files[0])[2]
+    assert cut == len(layers["removal_list"])
+    assert set(data["reason"]) == {"ü" * 127}
+    assert set(data["is_cut"]) == {"Y"}
+    package = write_geopackage(tmp_path / "x.gpkg", list(layers.values()), {}, AS_OF)
+    whole = read(package, "removal_list")[2]
+    assert set(whole["reason"]) == {"ü" * 200 + "end"}
+    assert set(whole["is_cut"]) == {"N"}
+
+
+@pytest.mark.parametrize(("letter", "kept"), [("a", 254), ("é", 127), ("木", 84), ("🌹", 63)])
+def test_text_is_cut_at_254_bytes_and_never_inside_a_letter(letter, kept):
+    assert cut_text(letter * 300) == letter * kept
+    assert cut_text(letter) == letter
+
+
+def test_only_rows_with_a_cut_text_are_flagged():
+    layer = layers_of(made_result(notes=["n" * 255, "n" * 254]))["plants"]
+    ready, cut = cut_layer(layer)
+    assert cut == 1
+    assert np.flatnonzero(ready.columns["is_cut"] == "Y").tolist() == [1]
+
+
+def test_all_layers_lie_in_one_geopackage_with_their_styles(tmp_path):
+    layers = layers_of(made_result(HOSTILE_TEXTS))
+    with warnings.catch_warnings():
+        warnings.simplefilter("error")
+        path = write_geopackage(tmp_path / "all.gpkg", list(layers.values()), styles_of(layers), AS_OF)
+    names = dict(pyogrio.list_layers(path).tolist())
+    assert names == {
+        "removal_list": "Point", "inspection_list": "Point", "zones": "MultiPolygon", "plants": "Point",
+        "layer_styles": None,
+    }  # fmt: skip
+    _, _, data = read(path, "plants")
+    assert [text or "" for text in data["note"]][1:11] == [clean_text(text) for text in HOSTILE_TEXTS]
+    with closing(sqlite3.connect(path)) as database:
+        (version,) = database.execute("PRAGMA user_version").fetchone()
+        styles = database.execute(
+            "SELECT f_table_name, styleQML, styleSLD, useAsDefault, update_time FROM layer_styles"
+        ).fetchall()
+        (listed,) = database.execute("SELECT data_type FROM gpkg_contents WHERE table_name = 'layer_styles'").fetchone()
+        stamps = {stamp for (stamp,) in database.execute("SELECT last_change FROM gpkg_contents")}
+    assert version == 10200
+    assert listed == "attributes"
+    assert stamps == {"2026-09-14T00:00:00.000Z"}
+    assert [style[0] for style in styles] == list(layers)
+    for name, qml, sld, default, stamp in styles:
+        assert default == 1
+        assert dt.datetime.fromisoformat(stamp) == dt.datetime(2026, 9, 14, tzinfo=dt.UTC)
+        attribute = ET.fromstring(qml.split("\n", 1)[1]).find("renderer-v2").get("attr")
+        assert attribute in {column.name for column in LAYERS[name]}
+        assert f">{attribute}<" in sld
+
+
+@pytest.mark.parametrize("make", [made_result, lambda: without_findings(made_result())])
+def test_the_same_layers_give_the_same_bytes(tmp_path, make):
+    contents = []
+    for number in (1, 2):
+        folder = tmp_path / str(number)
+        folder.mkdir()
+        layers = layers_of(make())
+        for layer in layers.values():
+            write_shapefile(folder, layer, AS_OF)
+        write_geopackage(folder / "all.gpkg", list(layers.values()), styles_of(layers), AS_OF)
+        contents.append({path.name: path.read_bytes() for path in sorted(folder.iterdir())})
+    assert contents[0] == contents[1]
+
+
+def test_the_table_header_carries_the_date_of_the_state(tmp_path):
+    # bytes 1 to 3 of a dBASE header: year since 1900, month, day
+    write_shapefile(tmp_path, layers_of(made_result())["plants"], AS_OF)
+    assert tuple((tmp_path / "plants.dbf").read_bytes()[1:4]) == (126, 9, 14)
+
+
+@pytest.mark.parametrize("bad", [1e300, np.nan, np.inf])
+def test_a_number_that_would_be_changed_is_refused(tmp_path, bad):
+    layer = layers_of(made_result())["zones"]
+    values = layer.columns["area_m2"].copy()
+    values[1] = bad
+    wrong = replace(layer, columns=layer.columns | {"area_m2": values})
+    with pytest.raises(OutputError, match=r"column 'area_m2': .* does not fit"):
+        write_shapefile(tmp_path, wrong, AS_OF)
+
+
+@pytest.mark.parametrize("value", [123456.789, 1e8 + 0.5, 1e12, 9e14, 1e-9, -9999.0])
+def test_numbers_within_the_limit_survive_a_shapefile(tmp_path, value):
+    layer = layers_of(made_result())["zones"]
+    values = np.full(len(layer), value)
+    files, _ = write_shapefile(tmp_path, replace(layer, columns=layer.columns | {"area_m2": values}), AS_OF)
+    np.testing.assert_allclose(read(files[0])[2]["area_m2"], values, rtol=1e-6 if abs(value) < 1e-6 else 1e-12)
+
+
+def test_a_whole_number_beyond_32_bits_is_refused(tmp_path):
+    layer = layers_of(made_result())["plants"]
+    wrong = replace(layer, columns=layer.columns | {"inspections": layer.columns["inspections"] + 2**31})
+    with pytest.raises(OutputError, match=r"column 'inspections': .* 32 bits"):
+        write_shapefile(tmp_path, wrong, AS_OF)
+
+
+def test_a_folder_that_is_not_there_is_an_output_error(tmp_path):
+    with pytest.raises(OutputError, match=r"plants.shp, layer 'plants' could not be written"):
+        write_shapefile(tmp_path / "nowhere", layers_of(made_result())["plants"], AS_OF)
+
+
+def test_missing_numbers_are_never_zero_in_a_file(tmp_path):
+    files, _ = write_shapefile(tmp_path, layers_of(made_result())["plants"], AS_OF)
+    data = read(files[0])[2]
+    assert data["pressure"][0] == NOT_ASSESSED
+    assert data["precis_m"][25] == NOT_ASSESSED
+
+
+def test_geojson_is_in_degrees_without_a_crs_of_its_own(tmp_path):
+    result = made_result()
+    layer = layers_of(result)["plants"]
+    degrees = shapely.points(result.inputs.inventory.longitude, result.inputs.inventory.latitude)
+    path = write_geojson(tmp_path / "plants.geojson", layer, degrees)
+    assert '"crs"' not in path.read_text(encoding="utf-8")
+    _, shapes, _ = read(path)
+    assert abs(shapes[3].x - result.inputs.inventory.longitude[3]) < 1e-7
