@@ -82,7 +82,7 @@ def test_a_screen_between_two_plants_halves_the_pressure():
 
 
 def test_a_wider_kernel_favours_the_plant_with_many_far_sources():
-    near = [(0.0, 0.0), (3.0, 0.0)]
+    near = [(0.0, 0.0), (25.0, 0.0)]
     far = [(1000.0 + 60 * np.sin(a), 60 * np.cos(a)) for a in np.arange(12) * np.pi / 6]
     plants = inventory_at(*near, (1000.0, 0.0), *far)
     exposure = exposure_of(plants, state_with(plants, infected=[0, *range(3, 15)]))

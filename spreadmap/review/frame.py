@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from importlib.resources import files
 from itertools import count
-from typing import Any
+from typing import Any, ClassVar
 
 import folium
 from branca.element import Element, Figure
@@ -89,8 +89,8 @@ class PageFigure(Figure):
 class ReviewMap(folium.Map):
     """folium's map with Leaflet inlined and nothing fetched; its template holds no text of users."""
 
-    default_js = []
-    default_css = []
+    default_js: ClassVar[list[tuple[str, str]]] = []
+    default_css: ClassVar[list[tuple[str, str]]] = []
     _template = Template(
         """
         {% macro html(this, kwargs) %}
@@ -122,7 +122,7 @@ class ReviewMap(folium.Map):
         self.add_to(page)
         page.number(self)
 
-    def render(self, **kwargs: Any) -> None:
+    def render(self, **kwargs: Any) -> str:
         """Put Leaflet into the head of the page, then the map into its body."""
         figure = self.get_root()
         if not isinstance(figure, Figure):
@@ -131,4 +131,5 @@ class ReviewMap(folium.Map):
         figure.header.add_child(Raw(f"<style>{packed_text('vendored', 'leaflet.css')}</style>"), name="leaflet_css")
         leaflet = script_text(packed_text("vendored", "leaflet.js"))
         figure.header.add_child(Raw(f"<script>{leaflet}</script>"), name="leaflet_js")
-        super().render(**kwargs)
+        super().render(**kwargs)  # type: ignore[no-untyped-call]
+        return ""

@@ -20,7 +20,7 @@ def escaped(part: object) -> str:
     return part if isinstance(part, Html) else html.escape(str(part), quote=True)
 
 
-def tag(name: str, *parts: object, **attributes: str | int | float | bool | None) -> Html:
+def tag(name: str, /, *parts: object, **attributes: str | int | float | bool | None) -> Html:
     """Return one element; `class_` and `for_` lose their underscore, inner ones become hyphens.
 
     True gives an attribute without value; False and None leave it out.

@@ -113,12 +113,12 @@ class PlantsLayer(MacroElement):
     """One canvas for all plants, drawn by `assets/plants.js`."""
 
     def __init__(self, page: PageFigure, plants: PlantPoints) -> None:
-        super().__init__()
+        super().__init__()  # type: ignore[no-untyped-call]
         self._name = "Plants"
         page.number(self)
         self.plants = plants
 
-    def render(self, **kwargs: Any) -> None:
+    def render(self, **kwargs: Any) -> str:
         """Put the script into the page as raw text: no template ever sees what users wrote."""
         figure, parent = self.get_root(), self._parent
         if not isinstance(figure, Figure) or not isinstance(parent, ReviewMap):
@@ -127,3 +127,4 @@ class PlantsLayer(MacroElement):
         script = script_text(packed_text("assets", "plants.js"))
         call = f"var {self.get_name()} = spreadmapPlants({parent.get_name()}, {script_value(self.plants.packed())});"
         figure.script.add_child(Raw(f"{script}\n{call}"), name=self.get_name())
+        return ""
