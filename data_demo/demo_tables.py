@@ -121,7 +121,7 @@ def write_july(path: Path, findings: list[Finding]) -> None:
     """Write the survey of July: a workbook with real dates and column names of its own; one row is faulty."""
     rows = [[each.plant_id, each.day, each.observer, each.method, each.pest_system, each.status, each.evidence,
              each.symptoms, each.sample_id] for each in without_private(findings)]  # fmt: skip
-    rows.insert(500, ["R0500", dt.date(2206, 7, 13), "OBS-2", "visual", "rose_rosette", "clean", "visual", "", ""])
+    rows.insert(500, ["R0500", "13 July", "OBS-2", "visual", "rose_rosette", "clean", "visual", "", ""])
     header = ["Plant", "Date", "Walked by", "How", "Pest", "Status", "Evidence", "Seen", "Sample"]
     files.write_sheet(path, header, rows, "July")
 

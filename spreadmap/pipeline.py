@@ -26,7 +26,7 @@ from spreadmap.io.public import block_surface
 from spreadmap.io.read_project import check_project, read_project
 from spreadmap.io.run_folder import RunFolder
 from spreadmap.io.run_log import RunLog, write_fault_report
-from spreadmap.io.summary import summary_values
+from spreadmap.io.summary import plain, summary_values
 from spreadmap.io.versions import software_version
 from spreadmap.io.web_geometry import place_shapes, zone_shapes
 from spreadmap.io.write_delivery import write_delivery
@@ -307,7 +307,7 @@ def run_project(
                 version=software_version(),
                 files=inputs.files,
             )
-    return Delivery(folder=run.final, summary=summary_values(result, ()), headlines=headlines(result))
+    return Delivery(folder=run.final, summary=plain(summary_values(result, ())), headlines=headlines(result))
 
 
 def run_demo(folder: Path, *, progress: Callable[[str], None] | None = None) -> Delivery:

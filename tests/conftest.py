@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import shutil
 from pathlib import Path
+from typing import NoReturn
 
 import pytest
 
@@ -12,7 +13,7 @@ BROWSERS = ("chromium", "chromium-browser", "google-chrome", "chrome")
 GDAL_PROGRAMS = ("ogrinfo", "gdalinfo")
 
 
-def program_missing(what: str) -> None:
+def program_missing(what: str) -> NoReturn:
     """Skip and say so; fail where the run promised that nothing is skipped."""
     message = f"{what} is not installed on this machine"
     if os.environ.get("SPREADMAP_NO_SKIPS"):
@@ -27,7 +28,6 @@ def chromium() -> Path:
         if found := shutil.which(name):
             return Path(found)
     program_missing("Chromium")
-    raise AssertionError
 
 
 @pytest.fixture(scope="session")

@@ -22,6 +22,8 @@ from scipy.cluster.hierarchy import fcluster, linkage
 from scipy.integrate import quad
 from scipy.stats import norm
 
+from spreadmap.io.read_project import read_project
+
 DEMO = Path(__file__).resolve().parents[1] / "data_demo"
 INPUTS = DEMO / "project" / "inputs"
 WRITTEN_BY_LIBRARIES = {".gpkg", ".zip", ".dbf", ".shp", ".shx", ".prj", ".cpg", ".tif", ".xlsx"}
@@ -105,6 +107,25 @@ def test_the_demo_has_the_size_it_says(made: tuple[Path, Path]) -> None:
     assert [day.isoformat() for day in dates.values()] == [may, july, "2026-09-14"]
     assert pd.read_csv(INPUTS / "survey_2026_09.csv", dtype=str).columns[2:].tolist() == list(dates)
     assert sum((made[0] / name).stat().st_size for name in names_in(made[0])) < 3e6
+
+
+def test_only_the_faults_that_are_meant_are_found() -> None:
+    """Rows put in by hand in demo_tables.py: header is row 1, so an inserted row i of the list is row i + 2."""
+    inputs, _ = read_project(DEMO / "project")
+    found = {(Path(each.file).name, each.row): each.column for each in inputs.faults if each.weight == "aside"}
+    assert found == {
+        ("ornamentals.csv", 42): "Number",
+        ("ornamentals.csv", 122): "Longitude",
+        ("ornamentals.csv", 202): "Longitude",
+        ("survey_2026_05.csv", 27): "status",
+        ("survey_2026_05.csv", 302): "plant_id",
+        ("survey_2026_05.csv", 702): "inspected_on",
+        ("survey_2026_05.csv", 902): "plant_id",
+        ("survey_2026_07.xlsx", 502): "Date",
+    }
+    assert {(Path(each.file).name, each.row) for each in inputs.rejected} == set(found)
+    assert [each for each in inputs.faults if each.weight == "stop"] == []
+    assert int(inputs.inventory.is_synthetic.sum()) == 180
 
 
 def test_confirmed_plants_form_a_few_foci() -> None:

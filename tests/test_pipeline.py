@@ -5,12 +5,12 @@ import datetime as dt
 import numpy as np
 import pytest
 import shapely
+from generator import make_project
 
 from spreadmap.engine import Engine
 from spreadmap.pipeline import analyse, grid_around
 from spreadmap.values.settings import GridSettings, Settings
 from spreadmap.values.wind import WindHours
-from generator import make_project
 
 ENGINE = Engine(workers=2)
 

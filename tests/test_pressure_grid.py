@@ -298,3 +298,12 @@ def test_a_source_that_is_nowhere_is_told(place):
 def test_a_grid_of_no_size_is_told(change, match):
     with pytest.raises(InputError, match=match):
         Grid(**{"west": 0.0, "north": 8.0, "cell_m": 2.0, "n_rows": 4, "n_cols": 4, **change})
+
+
+def test_a_source_on_a_cell_edge_up_to_rounding_loses_nothing():
+    # 0.9 m cells from -90: the edge at zero lies there only up to rounding
+    grid = Grid(west=-90.0, north=90.0, cell_m=0.9, n_rows=200, n_cols=200)
+    values = pressure_on_grid(grid, sources_at((0.0, 0.0)), spread_of(WALD), Engine(workers=1)).values
+    shifted = Grid(west=-90.0 - 1e-6, north=90.0, cell_m=0.9, n_rows=200, n_cols=200)
+    moved = pressure_on_grid(shifted, sources_at((0.0, 0.0)), spread_of(WALD), Engine(workers=1)).values
+    assert values.sum() == pytest.approx(moved.sum(), rel=1e-6)

@@ -125,11 +125,10 @@ def test_a_heavier_tail_reaches_farther_beyond_any_fixed_margin():
     assert np.sqrt(level.area_m2 / np.pi) == pytest.approx(radius, rel=0.01)
 
 
-def test_a_share_that_ends_nowhere_is_refused():
-    endless = Kernel(family="student_2d", scale_m=1e6, shape=1.0000001)
-    with pytest.raises(SettingsError, match="does not end within"):
-        level_sets(sources_at((0, 0)), spread_of(Kernel(family="gaussian", scale_m=10.0)), (1.0,), ENGINE)
-    assert float(endless.quantile(0.5)) > 1e6
+def test_a_share_that_does_not_end_on_the_largest_grid_is_refused(monkeypatch):
+    monkeypatch.setattr("spreadmap.decisions.focus_field.MOST_GROWTHS", 0)
+    with pytest.raises(SettingsError, match=r"that holds 0\.99 of all arrivals does not end within"):
+        level_sets(sources_at((0, 0)), spread_of(WALD), (0.99,), ENGINE)
 
 
 def test_the_range_over_the_scale_run_holds_the_area():

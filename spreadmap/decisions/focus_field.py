@@ -165,8 +165,8 @@ def _grown(
     for _ in range(MOST_GROWTHS):
         west, east, south, north = box
         cell = _cell(box, len(sources), budget)
-        n_cols, n_rows = int(np.ceil((east - west) / cell)), int(np.ceil((north - south) / cell))
-        # Centred on the box, so that a mirrored focus has a mirrored grid.
+        # Odd numbers, centred on the box: a mirrored focus has a mirrored grid, and a lone plant a cell of its own.
+        n_cols, n_rows = (int(np.ceil(side / cell)) // 2 * 2 + 1 for side in (east - west, north - south))
         grid = Grid(
             west=(west + east - n_cols * cell) / 2,
             north=(south + north + n_rows * cell) / 2,
@@ -182,7 +182,7 @@ def _grown(
         more = 0.25 * max(east - west, north - south)
         box = (west - more, east + more, south - more, north + more)
     msg = (
-        f"the ring that holds {share:.4g} of all arrivals does not end within {max(east - west, north - south):.0f} m: "
+        f"the ring that holds {share:.4g} of all arrivals does not end within {box[1] - box[0]:.0f} m: "
         f"the tail of the kernel ({spread.kernel.in_words()}) is too heavy for it. Ask for a smaller share in "
         "settings.zones or choose another kernel."
     )

@@ -19,11 +19,15 @@ def shown(value: object, most: int = 60) -> str:
 
 
 class FaultBook:
-    """What was found wrong so far. `stop` refuses the run, `aside` drops a row, `assumed` goes on and says so."""
+    """What was found wrong so far. `stop` refuses the run, `aside` drops a row, `assumed` goes on and says so.
+
+    `rows` counts the rows that each file gave.
+    """
 
     def __init__(self) -> None:
         self.faults: list[Fault] = []
         self.rejected: list[RejectedRow] = []
+        self.rows: dict[str, int] = {}
         self._errors: list[type[InputError]] = []
 
     def add(self, fault: Fault, error: type[InputError] = InputError) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -52,7 +53,7 @@ class _Columns:
 def read_positions(rows: Rows, working: WorkingCrs) -> tuple[FloatArray, FloatArray, list[BaseGeometry | None]]:
     """Return eastings and northings in the working CRS, and polygons where there are some.
 
-    Rows without a usable position are put aside. If every row is wrong in the same way, the file cannot be trusted:
+    Rows without a usable position are put aside. If most rows are wrong in the same way, the file cannot be trusted:
     a CrsError says so.
     """
     table, n = rows.table, len(rows)
@@ -76,14 +77,17 @@ def read_positions(rows: Rows, working: WorkingCrs) -> tuple[FloatArray, FloatAr
         x = rows.number(across, np.nan, -1e9, 1e9)
         y = rows.number(along, np.nan, -1e9, 1e9)
     easting, northing, reasons = position_reasons(source, working, x, y)
-    kinds = {kind for kind, _ in reasons}
-    if n > 2 and len(kinds) == 1 and kinds & {"swapped", "degrees", "far", "range"}:
-        kind, words = reasons[0]
-        msg = f"all {n} positions: {words}. {REMEDY_BY_KIND.get(kind, 'Correct the CRS or the coordinates.')}"
-        raise CrsError(msg)
+    wrong = Counter(reason for reason in reasons if reason[0] in ("swapped", "degrees", "far", "range"))
+    for (kind, words), count in wrong.most_common(1):
+        if count > 2 and count > n / 2:
+            msg = (
+                f"{count} of {n} positions: {words}. {REMEDY_BY_KIND.get(kind, 'Correct the CRS or the coordinates.')}"
+            )
+            raise CrsError(msg)
+    place = "longitude" if rows.has("longitude") else "easting"
     for index, (kind, words) in enumerate(reasons):
         if kind:
-            rows.bad(index, "easting", words, "a position in the declared CRS",
+            rows.bad(index, place, words, "a position in the declared CRS",
                      REMEDY_BY_KIND.get(kind, "Correct the position."))  # fmt: skip
     return easting, northing, shapes
 
@@ -171,8 +175,8 @@ def _read_file(rows: Rows, working: WorkingCrs, settings: Settings, plants: _Col
     size = size_classes(rows)
     susceptibility = rows.number("susceptibility", 1.0, 0, 100)
     precision = rows.number("position_precision_m", np.nan, 0, 10_000)
-    count = rows.number("count", 1.0, 1, MOST_COUNT)
-    planted = rows.date("planted_on")
+    count = rows.whole_number("count", 1.0, 1, MOST_COUNT)
+    planted = rows.date("planted_on", lenient=True)
     names = []
     for index in range(len(rows)):
         is_bed = rows.has("count") and (count[index] > 1 or shapes[index] is not None)
@@ -186,8 +190,15 @@ def _read_file(rows: Rows, working: WorkingCrs, settings: Settings, plants: _Col
                      "Correct one of the two keys.")  # fmt: skip
         elif not text["host"][index]:
             rows.bad(index, "host", "an empty host", "a scientific name, genus first", "Name the plant.")
-        else:
-            seen[folded] = f"{shown(name)} in row {rows.table.row[index]} of {rows.table.file}"
+        elif not rows.is_bad(index):
+            made = [f"{folded}-{number:03d}" for number in range(1, int(count[index]) + 1)] if is_bed else []
+            taken = next((key for key in made if key in seen), None)
+            if taken is not None:
+                rows.bad(index, "plant_id", f"the plant key '{taken}' made from this bed, which is also {seen[taken]},",
+                         "every key once", "Give the bed another key.")  # fmt: skip
+                continue
+            for key_of_plant in (folded, *made):
+                seen[key_of_plant] = f"{shown(name)} in row {rows.table.row[index]} of {rows.table.file}"
     for index in np.flatnonzero(rows.kept()).tolist():
         common = {name: str(text[name][index]) for name in TEXTS if name != "note"}
         common |= {"size_class": size[index], "susceptibility": susceptibility[index], "planted_on": planted[index]}

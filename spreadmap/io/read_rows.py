@@ -10,7 +10,7 @@ import numpy as np
 
 from spreadmap.errors import InputError, InventoryError
 from spreadmap.io.faults import FaultBook, shown
-from spreadmap.io.project_file import FileBlock, suggestion
+from spreadmap.io.project_file import COLUMNS, FileBlock, suggestion
 from spreadmap.io.read_tables import Table
 from spreadmap.values.arrays import BoolArray, DateArray, FloatArray, TextArray
 from spreadmap.values.project import Fault, RejectedRow
@@ -18,7 +18,10 @@ from spreadmap.values.project import Fault, RejectedRow
 YES = ("yes", "y", "true", "1")
 NO = ("no", "n", "false", "0")
 DAY_ZERO = dt.date(1899, 12, 30)
-"""Day zero of a spreadsheet's day numbers (from memory: the 1900 system with its extra leap day)."""
+"""Day zero of a spreadsheet's day numbers: 1 January 2000 is number 36526 there."""
+FIRST_YEAR, LAST_YEAR = 1900, 2100
+"""Years outside are typing slips; our choice."""
+COLUMNS_OF_ALL_KINDS = tuple(sorted({name for names in COLUMNS.values() for name in names}))
 DATE_PARTS = {
     "yyyy": r"(?P<year>\d{4})",
     "yy": r"(?P<short>\d{2})",
@@ -51,6 +54,12 @@ class Rows:
                 raise InputError(msg)
             self._column[ours] = names[theirs.strip().casefold()]
         self._names = names
+        folded = [name.casefold() for name in table.header]
+        for ours in COLUMNS_OF_ALL_KINDS:
+            place = self.where(ours)
+            if place is not None and folded.count(folded[place]) > 1:
+                msg = f"has two columns named {shown(table.header[place])}. Rename one of them"
+                raise InputError(msg)
 
     def __len__(self) -> int:
         """Return the number of rows."""
@@ -108,6 +117,7 @@ class Rows:
                     file=table.file, row=fault.row or 0, reason=fault.sentence(), text=" | ".join(table.cells[index])
                 )
             )
+        self.book.rows[table.file] = len(table) - len(self._bad)
         lost, every = len(self._bad) + len(table.bad_rows), len(table) + len(table.bad_rows)
         if every and lost / every > most_aside:
             self.book.stop(
@@ -159,8 +169,18 @@ class Rows:
         found = self.word(name, (*YES, *NO))
         return np.array([default if word == "" else word in YES for word in found.tolist()], dtype=np.bool_)
 
-    def date(self, name: str) -> DateArray:
-        """Return a column of dates; blank cells are NaT, others that are no date put their row aside."""
+    def whole_number(self, name: str, default: float, least: float, most: float) -> FloatArray:
+        """Return a column as whole numbers (still as floats, NaN may be the default)."""
+        values = self.number(name, default, least, most)
+        for index in np.flatnonzero(np.isfinite(values) & (values != np.round(values))).tolist():
+            self.bad(index, name, f"'{values[index]:g}'", "a whole number", "Correct the cell.")
+        return values
+
+    def date(self, name: str, *, lenient: bool = False) -> DateArray:
+        """Return a column of dates; blank cells are NaT.
+
+        Others that are no date put their row aside, or count as unknown, and that is told, where `lenient`.
+        """
         found = np.full(len(self), "NaT", dtype="datetime64[D]")
         for index, cell in enumerate(self.text(name).tolist()):
             if not cell:
@@ -168,6 +188,13 @@ class Rows:
             day = parse_day(cell, self.block.date_format, has_day_numbers=self.table.has_day_numbers)
             if day is None:
                 form = self.block.date_format or "YYYY-MM-DD"
+                if lenient:
+                    place = self.where(name)
+                    self.book.assume(
+                        self.table.file, f"{shown(cell)} is no date written {form}", "It was taken as unknown.",
+                        column=self.table.header[place] if place is not None else name, row=self.table.row[index],
+                    )  # fmt: skip
+                    continue
                 self.bad(index, name, shown(cell), f"a date written {form}",
                          "Correct the cell, or declare date_format in the file's block.")  # fmt: skip
             else:
@@ -177,13 +204,13 @@ class Rows:
 
 def parse_day(cell: str, date_format: str = "", *, has_day_numbers: bool = False) -> dt.date | None:
     """Return the date in a cell, None if there is none; no order of day and month is ever guessed."""
-    text = cell.strip().split("T")[0].split(" ")[0] if cell[:4].isdigit() and "-" in cell else cell.strip()
+    text = cell.strip()
+    iso = re.fullmatch(r"(\d{4}-\d{2}-\d{2})([T ]\d{2}:\d{2}\S*)?", text)
     try:
-        return dt.date.fromisoformat(text) if re.fullmatch(r"\d{4}-\d{2}-\d{2}", text) else _other_day(
-            text, date_format, has_day_numbers=has_day_numbers
-        )  # fmt: skip
+        day = dt.date.fromisoformat(iso[1]) if iso else _other_day(text, date_format, has_day_numbers=has_day_numbers)
     except ValueError:
         return None
+    return day if day is not None and FIRST_YEAR <= day.year <= LAST_YEAR else None
 
 
 def _other_day(text: str, date_format: str, *, has_day_numbers: bool) -> dt.date | None:

@@ -1,1 +1,1 @@
-"""Plants that are probably infected already, and what comes next."""
+"""Which plants may be infected already, and what comes next."""

@@ -130,7 +130,9 @@ def cell_mean(east, north, side, log_first, step, mass, mass_slope, bent, bent_s
     """Return the mean density over a square cell whose centre lies at an offset from the source."""
     west, right, south, top = east - side / 2, east + side / 2, north - side / 2, north + side / 2
     base, bent_base = 0.0, 0.0
-    if west > 0.0 or right < 0.0 or south > 0.0 or top < 0.0:
+    # A source on the edge, up to rounding, counts as inside: its edge adds nothing, so a base would not fall out.
+    slack = 1e-9 * side
+    if west > slack or right < -slack or south > slack or top < -slack:
         log_r = math.log(math.sqrt(east * east + north * north))
         base = _hermite(log_r, log_first, step, mass, mass_slope)
         bent_base = _hermite(log_r, log_first, step, bent, bent_slope)

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from importlib.resources import files
 from itertools import count
-from typing import Any, ClassVar
+from typing import Any
 
 import folium
 from branca.element import Element, Figure
@@ -89,8 +89,8 @@ class PageFigure(Figure):
 class ReviewMap(folium.Map):
     """folium's map with Leaflet inlined and nothing fetched; its template holds no text of users."""
 
-    default_js: ClassVar[list[tuple[str, str]]] = []
-    default_css: ClassVar[list[tuple[str, str]]] = []
+    default_js: list[tuple[str, str]] = []  # noqa: RUF012 the base class declares it so
+    default_css: list[tuple[str, str]] = []  # noqa: RUF012
     _template = Template(
         """
         {% macro html(this, kwargs) %}

@@ -1,0 +1,124 @@
+"""The command: good runs, failing runs, exit codes, and a quick --help."""
+
+import json
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+from typer.testing import CliRunner
+
+from spreadmap.cli import EXIT_CODES, app, exit_code
+from spreadmap.errors import CrsError, InputError, LockedError, OutputError, SettingsError, SpreadmapError
+
+RUNNER = CliRunner()
+DEMO = Path(__file__).parent.parent / "data_demo" / "project"
+
+
+def command(*words, cwd=None):
+    return subprocess.run(
+        [sys.executable, "-m", "spreadmap", *map(str, words)], capture_output=True, text=True, cwd=cwd, check=False
+    )
+
+
+@pytest.mark.parametrize(
+    ("error", "code"),
+    [
+        (SpreadmapError("x"), 1),
+        (InputError("x"), 3),
+        (CrsError("x"), 3),
+        (SettingsError("x"), 4),
+        (OutputError("x"), 5),
+        (LockedError("x"), 6),
+    ],
+)
+def test_every_error_has_its_exit_code(error, code):
+    assert exit_code(error) == code
+    assert {number for _, number in EXIT_CODES} == {3, 4, 5, 6}
+
+
+def test_new_then_check_says_what_is_missing(tmp_path):
+    made = command("new", tmp_path / "town")
+    assert made.returncode == 0
+    assert (tmp_path / "town" / "spreadmap.toml").is_file()
+    checked = command("check", tmp_path / "town", "--report", tmp_path / "faults.csv")
+    assert checked.returncode in (3, 4)
+    assert "crs" in checked.stdout
+    assert (tmp_path / "faults.csv").read_text(encoding="utf-8").startswith("weight,file,row")
+    again = command("new", tmp_path / "town")
+    assert again.returncode == 5
+    assert "town" in again.stderr
+    assert "Traceback" not in again.stderr
+
+
+def test_check_of_the_demo_lists_its_faults_and_writes_nothing():
+    before = sorted(path.name for path in DEMO.iterdir())
+    result = command("check", DEMO)
+    assert result.returncode == 0
+    assert "'infcted' is not allowed; allowed: clean, suspect, infected, removed, not_found" in result.stdout
+    assert "[aside]" in result.stdout
+    assert sorted(path.name for path in DEMO.iterdir()) == before
+
+
+def test_a_folder_without_a_project_is_a_settings_fault(tmp_path):
+    result = command("run", tmp_path)
+    assert result.returncode == 4
+    assert "spreadmap.toml" in result.stderr
+    assert "Traceback" not in result.stderr
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_wrong_date_is_wrong_use(tmp_path):
+    result = command("run", tmp_path, "--as-of", "14.09.2026")
+    assert result.returncode == 2
+    assert "2026-09-14" in result.stderr
+
+
+def test_demo_runs_and_the_summary_is_json(tmp_path):
+    made = command("demo", tmp_path / "demo")
+    assert made.returncode == 0, made.stderr
+    assert "Review page: " in made.stdout
+    ran = command("run", tmp_path / "demo", "--json")
+    assert ran.returncode == 0, ran.stderr
+    assert json.loads(ran.stdout)["triage"]
+    assert sorted(path.name for path in (tmp_path / "demo" / "runs").iterdir()) == ["2026-09-14-1", "2026-09-14-2"]
+
+
+def test_demo_refuses_a_folder_with_other_things(tmp_path):
+    (tmp_path / "letter.txt").write_text("mine", encoding="utf-8")
+    result = command("demo", tmp_path)
+    assert result.returncode == 5
+    assert "not empty" in result.stderr
+
+
+def test_doctor_names_every_copy_and_a_stray_variable():
+    result = RUNNER.invoke(app, ["doctor"], env={"PROJ_LIB": "/somewhere/else"})
+    assert result.exit_code == 0
+    for word in ("Python", "GDAL", "PROJ", "pyogrio", "rasterio", "PROJ_LIB is set to '/somewhere/else'"):
+        assert word in result.stdout
+
+
+def best_time(*code):
+    times = []
+    for _ in range(3):
+        start = time.perf_counter()
+        subprocess.run([sys.executable, *code], check=True, capture_output=True)
+        times.append(time.perf_counter() - start)
+    return min(times)
+
+
+def test_help_does_not_load_the_heavy_libraries():
+    result = subprocess.run(
+        [sys.executable, "-X", "importtime", "-m", "spreadmap", "--help"], capture_output=True, text=True, check=True
+    )
+    loaded = {line.rsplit("|", 1)[-1].strip().split(".")[0] for line in result.stderr.splitlines() if "|" in line}
+    assert not loaded & {"numpy", "scipy", "pandas", "geopandas", "rasterio", "folium", "numba", "shapely"}
+
+
+@pytest.mark.long
+def test_help_takes_a_quarter_of_the_heavy_imports():
+    ours = best_time("-m", "spreadmap", "--help")
+    heavy = best_time("-c", "import geopandas, rasterio, folium, scipy")
+    print(f"\n--help {ours:.2f} s, heavy imports {heavy:.2f} s, ratio {ours / heavy:.2f}")
+    assert ours <= heavy / 4
