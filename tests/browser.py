@@ -6,6 +6,7 @@ import base64
 import json
 import os
 import subprocess
+import tempfile
 import time
 from pathlib import Path
 from types import TracebackType
@@ -27,7 +28,7 @@ class Browser:
 
     def __init__(self, program: Path, folder: Path, *, width: int = 1280, height: int = 800) -> None:
         self.folder = folder
-        profile = folder / "profile"
+        profile = Path(tempfile.mkdtemp(prefix="profile-", dir=folder))
         self._process = subprocess.Popen(
             [program, *FLAGS, f"--user-data-dir={profile}", f"--window-size={width},{height}", "about:blank"],
             stdout=subprocess.DEVNULL,
@@ -115,6 +116,15 @@ class Browser:
         if "exceptionDetails" in answer:
             raise AssertionError(json.dumps(answer["exceptionDetails"])[:800])
         return answer["result"].get("value")
+
+    def do(self, script: str) -> None:
+        """Run statements in the page whose value does not matter."""
+        self.run(f"{script}; undefined")
+
+    def press(self, key: str, code: int, text: str = "") -> None:
+        """Press and release a key."""
+        for kind in ("keyDown", "keyUp"):
+            self.call("Input.dispatchKeyEvent", type=kind, key=key, code=key, windowsVirtualKeyCode=code, text=text)
 
     def wait(self, condition: str, seconds: float = 20.0) -> None:
         """Wait until an expression is true."""

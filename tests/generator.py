@@ -116,3 +116,41 @@ def make_project(plants, confirmed, seed, wind_hours=None):
         screens=Screens(screen_id=none, geometry=(), height_m=nothing, planted_on=no_dates(0), factor=nothing),
         wind_hours=wind_hours,
     )
+
+
+PROJECT_FILE = """
+[project]
+name = "Test town"
+crs = "EPSG:32632"
+next_survey_on = 2026-10-12
+
+[[inputs.inventory]]
+file = "inventory.csv"
+crs = "EPSG:32632"
+
+[[inputs.surveys]]
+file = "survey.csv"
+"""
+
+
+def write_project_files(folder, project, more=""):
+    """Write a made project as a folder that can be read back: the columns that a desk would export."""
+    inventory, surveys = project.inventory, project.surveys
+    folder.mkdir(parents=True, exist_ok=True)
+    (folder / "spreadmap.toml").write_text(PROJECT_FILE + more, encoding="utf-8")
+    plants = zip(
+        inventory.plant_id, inventory.easting, inventory.northing, inventory.host, inventory.size_class,
+        inventory.bed_id, inventory.site_id, strict=True,
+    )  # fmt: skip
+    lines = ["plant_id,easting,northing,host,size_class,bed_id,site_id"]
+    lines += [
+        f"{key},{east:.3f},{north:.3f},{host},{size},{bed},{site}" for key, east, north, host, size, bed, site in plants
+    ]
+    (folder / "inventory.csv").write_text("\n".join(lines) + "\n", encoding="utf-8")
+    rows = zip(
+        surveys.plant_id, surveys.inspected_on, surveys.pest_system, surveys.status, surveys.evidence, strict=True
+    )
+    lines = ["plant_id,inspected_on,pest_system,status,evidence"]
+    lines += [",".join(map(str, row)) for row in rows]
+    (folder / "survey.csv").write_text("\n".join(lines) + "\n", encoding="utf-8")
+    return folder

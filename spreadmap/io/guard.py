@@ -10,6 +10,7 @@ from __future__ import annotations
 import os
 import stat
 import zipfile
+import zlib
 from collections.abc import Sequence
 from pathlib import Path, PurePosixPath
 
@@ -208,10 +209,15 @@ def find_zipped_shapefile(path: Path, layer: str) -> tuple[str, list[str]]:
     stem = shapes[0][:-4].casefold()
     beside = [PurePosixPath(n).suffix.lower() for n in names if n[: -len(PurePosixPath(n).suffix)].casefold() == stem]
     check_parts(beside)
-    with zipfile.ZipFile(path) as archive, archive.open(shapes[0]) as file:
-        if file.read(4) != FIRST_BYTES[".shp"][0]:
-            msg = f"'{shapes[0]}' in it is not a Shapefile. Export it again"
-            raise InputError(msg)
+    try:
+        with zipfile.ZipFile(path) as archive, archive.open(shapes[0]) as file:
+            first = file.read(4)
+    except (zipfile.BadZipFile, zlib.error, EOFError, OSError, NotImplementedError) as error:
+        msg = f"'{shapes[0]}' in it cannot be unpacked ({error}). Make the zip again"
+        raise InputError(msg) from error
+    if first != FIRST_BYTES[".shp"][0]:
+        msg = f"'{shapes[0]}' in it is not a Shapefile. Export it again"
+        raise InputError(msg)
     return shapes[0], beside
 
 

@@ -2,19 +2,23 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import tomllib
 from importlib import resources
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationError
 
 from spreadmap.errors import SettingsError
+from spreadmap.io.guard import check_local_file
 from spreadmap.values.pest_system import PestSystem, Window
 from spreadmap.values.words import Verdict
 
 OWN_FOLDER = "pest_systems"
-MonthDay = Annotated[str, Field(pattern=r"^(0[1-9]|1[0-2])-(0[1-9]|[12]\d|3[01])$")]
+MonthDay = Annotated[str, AfterValidator(lambda text: f"{dt.date.fromisoformat('2001-' + text):%m-%d}")]
+Standing = Literal["read", "computed", "assumed", "trade"]
+"""How well a figure is known: the words of `values.settings.STATUSES`."""
 
 
 class _Block(BaseModel):
@@ -30,15 +34,15 @@ class WindowBlock(_Block):
     begins: MonthDay
     ends: MonthDay
     advice: str
-    status: str
+    status: Standing
     source: str
 
 
 class FlightBlock(_Block):
     """Relative numbers of mites in the air, January to December."""
 
-    weight: Annotated[list[Annotated[float, Field(ge=0)]], Field(min_length=12, max_length=12)]
-    status: str
+    weight: Annotated[list[Annotated[float, Field(ge=0, allow_inf_nan=False)]], Field(min_length=12, max_length=12)]
+    status: Standing
     source: str
 
 
@@ -128,5 +132,13 @@ def read_pest_systems(project_folder: Path | None = None) -> tuple[PestSystem, .
     own = project_folder / OWN_FOLDER if project_folder is not None else None
     if own is not None and own.is_dir():
         for path in sorted(own.glob("*.toml")):
-            texts[path.stem] = (f"{OWN_FOLDER}/{path.name}", path.read_text(encoding="utf-8"))
+            name = f"{OWN_FOLDER}/{path.name}"
+            try:
+                texts[path.stem] = (
+                    name,
+                    check_local_file(name, project_folder or path.parent).read_text(encoding="utf-8"),
+                )
+            except UnicodeDecodeError as error:
+                msg = f"{name}: this is not UTF-8 text (byte {error.start}). Save it as UTF-8."
+                raise SettingsError(msg) from None
     return tuple(parse_pest_system(key, *texts[key]) for key in sorted(texts))

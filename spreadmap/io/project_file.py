@@ -53,6 +53,11 @@ COLUMNS: dict[str, tuple[str, ...]] = {
 """Our column names of every kind of table."""
 
 
+FIRST_DAY, LAST_DAY = dt.date(1900, 1, 1), dt.date(2100, 12, 31)
+"""Days outside are typing slips; our choice."""
+Day = Annotated[dt.date, Field(ge=FIRST_DAY, le=LAST_DAY)]
+
+
 def _as_list(value: Any) -> Any:
     """Return a single block as a list of one."""
     return [value] if isinstance(value, dict) else value
@@ -81,7 +86,7 @@ class SurveyBlock(FileBlock):
     """One survey table; `dates` maps columns of a wide table to dates."""
 
     pest_system: str = ""
-    dates: dict[str, dt.date] = Field(default_factory=dict)
+    dates: dict[str, Day] = Field(default_factory=dict)
 
 
 SpeedUnit = Literal["m/s", "km/h", "mph", "knots"]
@@ -132,11 +137,11 @@ class ProjectBlock(_Block):
 
     name: str
     crs: str
-    as_of: dt.date | None = None
-    next_survey_on: dt.date | None = None
-    horizon_on: dt.date | None = None
+    as_of: Day | None = None
+    next_survey_on: Day | None = None
+    horizon_on: Day | None = None
     contact: str = ""
-    holidays: list[dt.date] = Field(default_factory=list)
+    holidays: list[Day] = Field(default_factory=list)
     pest_systems: list[str] = Field(default_factory=list)
     outside_folders: list[str] = Field(default_factory=list)
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -11,11 +10,12 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from spreadmap.errors import CrsError, InventoryError
+from spreadmap.errors import InventoryError
 from spreadmap.io.faults import FaultBook, shown
 from spreadmap.io.project_file import FileBlock
-from spreadmap.io.read_crs import WorkingCrs, parse_crs, position_reasons, transform_shapes
-from spreadmap.io.read_rows import Rows
+from spreadmap.io.read_crs import WorkingCrs
+from spreadmap.io.read_positions import read_positions
+from spreadmap.io.read_rows import Rows, fold_key
 from spreadmap.io.read_tables import read_table
 from spreadmap.values.arrays import FloatArray
 from spreadmap.values.inventory import Inventory
@@ -28,10 +28,6 @@ SPACING_M = 1.0
 MOST_COUNT = 20_000
 SYNTHETIC = "Position made from a bed's count, not surveyed."
 TEXTS = ("host", "bed_id", "site_id", "owner", "source_batch", "note")
-REMEDY_BY_KIND = {
-    "swapped": "Swap the two columns in the project file.",
-    "degrees": 'Declare crs = "EPSG:4326" in the block, or export in metres.',
-}
 
 
 @dataclass(slots=True)
@@ -48,57 +44,6 @@ class _Columns:
     def get(self, name: str) -> list[Any]:
         """Return one column."""
         return self.values.get(name, [])
-
-
-def read_positions(rows: Rows, working: WorkingCrs) -> tuple[FloatArray, FloatArray, list[BaseGeometry | None]]:
-    """Return eastings and northings in the working CRS, and polygons where there are some.
-
-    Rows without a usable position are put aside. If most rows are wrong in the same way, the file cannot be trusted:
-    a CrsError says so.
-    """
-    table, n = rows.table, len(rows)
-    shapes: list[BaseGeometry | None] = [None] * n
-    if table.geometry is not None and table.crs is not None:
-        whole = [geometry if geometry is not None else shapely.Point() for geometry in table.geometry.tolist()]
-        centres = np.array([_centre(geometry) for geometry in whole], dtype=np.float64).reshape(n, 2)
-        source = table.crs
-        x, y = centres[:, 0], centres[:, 1]
-        areas = [i for i, geometry in enumerate(whole) if geometry.area > 0]
-        for i, moved in zip(areas, transform_shapes(source, working, [whole[i] for i in areas]), strict=True):
-            shapes[i] = shapely.make_valid(moved)
-    else:
-        rows.need("easting", "longitude")
-        if not rows.block.crs:
-            msg = 'has coordinate columns but no CRS; it is never guessed. Declare crs = "EPSG:..." in its block'
-            raise CrsError(msg)
-        source = parse_crs(rows.block.crs)
-        across, along = ("longitude", "latitude") if rows.has("longitude") else ("easting", "northing")
-        rows.need(along)
-        x = rows.number(across, np.nan, -1e9, 1e9)
-        y = rows.number(along, np.nan, -1e9, 1e9)
-    easting, northing, reasons = position_reasons(source, working, x, y)
-    wrong = Counter(reason for reason in reasons if reason[0] in ("swapped", "degrees", "far", "range"))
-    for (kind, words), count in wrong.most_common(1):
-        if count > 2 and count > n / 2:
-            msg = (
-                f"{count} of {n} positions: {words}. {REMEDY_BY_KIND.get(kind, 'Correct the CRS or the coordinates.')}"
-            )
-            raise CrsError(msg)
-    place = "longitude" if rows.has("longitude") else "easting"
-    for index, (kind, words) in enumerate(reasons):
-        if kind:
-            rows.bad(index, place, words, "a position in the declared CRS",
-                     REMEDY_BY_KIND.get(kind, "Correct the position."))  # fmt: skip
-    return easting, northing, shapes
-
-
-def _centre(geometry: BaseGeometry) -> tuple[float, float]:
-    """Return a point for a shape, NaN for an empty one."""
-    if geometry.is_empty:
-        return float("nan"), float("nan")
-    point = geometry if geometry.geom_type == "Point" else geometry.representative_point()
-    x, y = shapely.get_coordinates(point)[0]
-    return float(x), float(y)
 
 
 def size_classes(rows: Rows) -> list[str]:
@@ -182,7 +127,7 @@ def _read_file(rows: Rows, working: WorkingCrs, settings: Settings, plants: _Col
         is_bed = rows.has("count") and (count[index] > 1 or shapes[index] is not None)
         name = str(key[index]) or (str(text["bed_id"][index]) if is_bed else "")
         names.append(name)
-        folded = " ".join(name.split()).casefold()
+        folded = fold_key(name)
         if not name:
             rows.bad(index, "plant_id", "an empty key", "the desk's own key, one per plant", "Give the plant its key.")
         elif folded in seen:

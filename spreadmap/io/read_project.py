@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import hashlib
 from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -12,9 +13,9 @@ import numpy as np
 
 from spreadmap.errors import InputError, InventoryError, SettingsError
 from spreadmap.io.faults import FaultBook, shown
-from spreadmap.io.guard import check_local_file, shapefile_parts
+from spreadmap.io.guard import check_local_file
 from spreadmap.io.pest_systems import read_pest_systems
-from spreadmap.io.project_file import PROJECT_FILE, ProjectFile, read_project_file, suggestion
+from spreadmap.io.project_file import FIRST_DAY, LAST_DAY, PROJECT_FILE, ProjectFile, read_project_file, suggestion
 from spreadmap.io.read_crs import WorkingCrs, check_scale, working_crs
 from spreadmap.io.read_inventory import read_inventory
 from spreadmap.io.read_settings import read_settings
@@ -22,6 +23,7 @@ from spreadmap.io.read_surroundings import read_reservoirs, read_screens, read_s
 from spreadmap.io.read_surveys import read_surveys, read_work_log
 from spreadmap.io.read_wind_hours import read_wind_hours
 from spreadmap.io.read_wind_raster import read_wind_raster
+from spreadmap.values.arrays import to_date
 from spreadmap.values.inventory import Inventory
 from spreadmap.values.pest_system import PestSystem
 from spreadmap.values.project import Fault, InputFile, ProjectInputs
@@ -78,38 +80,45 @@ def check_project(folder: Path) -> tuple[Fault, ...]:
     return tuple(sorted(book.faults, key=lambda fault: order[fault.weight]))
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Opened:
+    """What is known before any table is read: the project file, and the files that may be read, by kind."""
+
+    folder: Path
+    project: ProjectFile
+    settings: Settings
+    systems: tuple[PestSystem, ...]
+    blocks: dict[str, list[Any]]
+    paths: dict[str, list[Path]]
+
+
 def _read(folder: Path, as_of: dt.date | None, book: FaultBook) -> tuple[ProjectInputs, Settings] | None:
-    """Read all files in the order in which they need each other."""
-    project = read_project_file(folder)
-    settings = Settings()
-    with book.reading(PROJECT_FILE):
-        settings = read_settings(project.settings)
-    systems = _systems(folder, project, book)
+    """Read all files in the order in which they need each other; None where plants or their place are missing."""
+    opened = _open(folder, book)
+    project = opened.project.project
     working: WorkingCrs | None = None
     with book.reading(PROJECT_FILE):
-        working = working_crs(project.project.crs)
-    paths = {kind: _paths(folder, project, kind, book) for kind in KINDS}
-    if working is None or any(None in found for found in paths.values()):
-        return None
-    ready: dict[str, list[Path]] = {kind: [path for path in found if path is not None] for kind, found in paths.items()}
-    inputs = project.inputs
-    inventory = read_inventory(inputs.inventory, ready["inventory"], working, settings, book)
-    if inventory is None:
+        working = working_crs(project.crs)
+    inventory: Inventory | None = None
+    if working is not None:
+        inventory = read_inventory(*_files(opened, "inventory"), working, opened.settings, book)
+    if working is None or inventory is None:
+        _read_what_can_be(opened, working, book)
         return None
     lon, lat = float(np.median(inventory.longitude)), float(np.median(inventory.latitude))
     with book.reading(PROJECT_FILE):
         check_scale(working, lon, lat)
-    until = as_of or project.project.as_of
-    surveys = read_surveys(
-        inputs.surveys, ready["surveys"], inventory, tuple(system.key for system in systems), settings, book, until
-    )
+    until = as_of or project.as_of
+    surveys = read_surveys(*_files(opened, "surveys"), inventory, opened.systems, opened.settings, book, until)
     if until is None and len(surveys):
-        until = surveys.inspected_on.max().astype("datetime64[D]").astype(dt.date)
-    dates = _dates(project, until, book)
+        until = to_date(surveys.inspected_on.max())
+    dates = _dates(opened.project, until, book)
+    _say_future_planting(inventory, dates[0], book)
     middle = (np.array([np.median(inventory.easting)]), np.array([np.median(inventory.northing)]))
     convergence = float(working.convergence_deg(*middle)[0])
+    around = _read_around(opened, working, convergence, book)
     values = ProjectInputs(
-        name=project.project.name,
+        name=project.name,
         crs=working.text,
         longitude_deg=lon,
         latitude_deg=lat,
@@ -118,45 +127,91 @@ def _read(folder: Path, as_of: dt.date | None, book: FaultBook) -> tuple[Project
         horizon_on=dates[2],
         inventory=inventory,
         surveys=surveys,
-        work_log=read_work_log(inputs.work_log, ready["work_log"], inventory, settings, book),
-        pest_systems=systems,
-        reservoirs=read_reservoirs(inputs.reservoirs, ready["reservoirs"], working, settings, book),
-        sites=read_sites(inputs.sites, ready["sites"], working, settings, book),
-        screens=read_screens(inputs.screens, ready["screens"], working, settings, book),
-        wind_hours=read_wind_hours(inputs.wind_hours, ready["wind_hours"], convergence, settings, book),
-        wind_raster=read_wind_raster(inputs.wind_raster, ready["wind_raster"], working, inventory, book),
-        temperature=read_temperature(inputs.temperature, ready["temperature"], settings, book),
-        contact=project.project.contact,
-        holidays=tuple(project.project.holidays),
+        work_log=read_work_log(*_files(opened, "work_log"), inventory, opened.settings, book),
+        pest_systems=opened.systems,
+        wind_raster=read_wind_raster(*_files(opened, "wind_raster"), working, inventory, book),
+        contact=project.contact,
+        holidays=tuple(project.holidays),
+        **around,
     )
-    return _with_records(values, folder, ready, inventory, book), settings
+    return replace(
+        values, faults=tuple(book.faults), rejected=tuple(book.rejected), files=_file_list(opened, book)
+    ), opened.settings
 
 
-def _with_records(
-    values: ProjectInputs, folder: Path, ready: dict[str, list[Path]], inventory: Inventory, book: FaultBook
-) -> ProjectInputs:
-    """Return the inputs with their faults, rows put aside and hashes of files."""
-    own = {name: getattr(values, name) for name in values.__dataclass_fields__}
-    own["faults"], own["rejected"] = tuple(book.faults), tuple(book.rejected)
-    own["files"] = tuple(
-        _file(kind, path, folder, len(inventory) if kind == "inventory" else 0)
+def _open(folder: Path, book: FaultBook) -> _Opened:
+    """Read the project file, its settings and the pest systems, and look which files may be read."""
+    project = read_project_file(folder)
+    settings = Settings()
+    with book.reading(PROJECT_FILE):
+        settings = read_settings(project.settings)
+    systems = _systems(folder, project, book)
+    blocks: dict[str, list[Any]] = {}
+    paths: dict[str, list[Path]] = {}
+    for kind in KINDS:
+        found = _paths(folder, project, kind, book)
+        named: Sequence[Any] = getattr(project.inputs, kind)
+        blocks[kind] = [block for block, path in zip(named, found, strict=True) if path is not None]
+        paths[kind] = [path for path in found if path is not None]
+    return _Opened(folder=folder, project=project, settings=settings, systems=systems, blocks=blocks, paths=paths)
+
+
+def _files(opened: _Opened, kind: str) -> tuple[list[Any], list[Path]]:
+    """Return the blocks of a kind and their paths."""
+    return opened.blocks[kind], opened.paths[kind]
+
+
+def _read_around(opened: _Opened, working: WorkingCrs, convergence_deg: float, book: FaultBook) -> dict[str, Any]:
+    """Return what is read without knowing the plants, by name."""
+    settings = opened.settings
+    return {
+        "reservoirs": read_reservoirs(*_files(opened, "reservoirs"), working, settings, book),
+        "sites": read_sites(*_files(opened, "sites"), working, settings, book),
+        "screens": read_screens(*_files(opened, "screens"), working, settings, book),
+        "wind_hours": read_wind_hours(*_files(opened, "wind_hours"), convergence_deg, settings, book),
+        "temperature": read_temperature(*_files(opened, "temperature"), settings, book),
+    }
+
+
+def _read_what_can_be(opened: _Opened, working: WorkingCrs | None, book: FaultBook) -> None:
+    """Read the other files for their faults alone, so that all of them are told together."""
+    if working is not None:
+        _read_around(opened, working, 0.0, book)
+        return
+    read_wind_hours(*_files(opened, "wind_hours"), 0.0, opened.settings, book)
+    read_temperature(*_files(opened, "temperature"), opened.settings, book)
+
+
+def _say_future_planting(inventory: Inventory, as_of: dt.date, book: FaultBook) -> None:
+    """Tell how many plants were planted after the date of the state."""
+    later = int(np.sum(inventory.planted_on > np.datetime64(as_of)))
+    if later:
+        book.assume("inventory", f"{later} plants have planted_on after as_of {as_of}", "They were taken as standing.",
+                    column="planted_on")  # fmt: skip
+
+
+def _file_list(opened: _Opened, book: FaultBook) -> tuple[InputFile, ...]:
+    """Return every input file, the project file first."""
+    first = _file("project", opened.folder / PROJECT_FILE, opened.folder, 0)
+    return (first, *(
+        _file(kind, path, opened.folder, book.rows.get(block.file, 0))
         for kind in KINDS
-        for path in ready[kind]
-    )
-    return ProjectInputs(**own)
+        for block, path in zip(*_files(opened, kind), strict=True)
+    ))  # fmt: skip
 
 
 def _file(kind: str, path: Path, folder: Path, rows: int) -> InputFile:
     """Return one input file with its hash; a Shapefile's parts count together."""
     parts = [path]
     if path.suffix.lower() == ".shp":
-        parts += [path.with_suffix(ending) for ending in sorted(shapefile_parts(path)) if ending != ".shp"]
+        parts = sorted(each for each in path.parent.iterdir() if each.stem.casefold() == path.stem.casefold())
     digest = hashlib.sha256()
     for part in parts:
-        if part.exists():
-            digest.update(part.read_bytes())
-    root = folder.resolve()
-    name = path.relative_to(root).as_posix() if path.is_relative_to(root) else path.name
+        with part.open("rb") as file:
+            while block := file.read(2**20):
+                digest.update(block)
+    root, full = folder.resolve(), path.resolve()
+    name = full.relative_to(root).as_posix() if full.is_relative_to(root) else full.name
     return InputFile(role=kind, path=name, sha256=digest.hexdigest(), rows=rows)
 
 
@@ -193,6 +248,10 @@ def _dates(project: ProjectFile, as_of: dt.date | None, book: FaultBook) -> tupl
     if as_of is None:
         book.stop(PROJECT_FILE, "no date of the state: as_of is not given and there is no inspection",
                   "Give as_of, or a survey.", error=InventoryError)  # fmt: skip
+        as_of = dt.date(1970, 1, 1)
+    if not FIRST_DAY <= as_of <= LAST_DAY:
+        book.stop(PROJECT_FILE, f"as_of '{as_of}'", "Correct the date.", allowed=f"{FIRST_DAY} to {LAST_DAY}",
+                  error=SettingsError)  # fmt: skip
         as_of = dt.date(1970, 1, 1)
     next_survey = given.next_survey_on
     if next_survey is None or next_survey <= as_of:

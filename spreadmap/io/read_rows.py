@@ -202,6 +202,11 @@ class Rows:
         return found
 
 
+def fold_key(key: str) -> str:
+    """Return a key without what people do not see: capitals, and spaces."""
+    return "".join(key.split()).casefold()
+
+
 def parse_day(cell: str, date_format: str = "", *, has_day_numbers: bool = False) -> dt.date | None:
     """Return the date in a cell, None if there is none; no order of day and month is ever guessed."""
     text = cell.strip()

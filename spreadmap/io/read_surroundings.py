@@ -10,7 +10,8 @@ from shapely.geometry.base import BaseGeometry
 
 from spreadmap.io.faults import FaultBook
 from spreadmap.io.project_file import FileBlock, TemperatureBlock
-from spreadmap.io.read_crs import WorkingCrs, parse_crs, transform_positions, transform_shapes
+from spreadmap.io.read_crs import WorkingCrs
+from spreadmap.io.read_positions import read_shapes
 from spreadmap.io.read_rows import Rows
 from spreadmap.io.read_tables import read_table
 from spreadmap.values.inventory import Reservoirs, Screens, Sites
@@ -21,34 +22,6 @@ from spreadmap.values.words import SetUp
 POINT_AND_AREA = ("Point", "MultiPoint", "Polygon", "MultiPolygon")
 AREA = ("Polygon", "MultiPolygon")
 LINE = ("LineString", "MultiLineString")
-
-
-def read_shapes(rows: Rows, working: WorkingCrs, kinds: tuple[str, ...]) -> list[BaseGeometry]:
-    """Return the shapes of a table in the working CRS; a missing, empty or unfit shape puts its row aside."""
-    table, n = rows.table, len(rows)
-    if table.geometry is None or table.crs is None:
-        rows.need("easting", "longitude")
-        across, along = ("longitude", "latitude") if rows.has("longitude") else ("easting", "northing")
-        source = parse_crs(rows.block.crs)
-        x, y = rows.number(across, np.nan, -1e9, 1e9), rows.number(along, np.nan, -1e9, 1e9)
-        east, north = transform_positions(source, working, x, y)
-        shapes: list[BaseGeometry] = [shapely.Point(a, b) for a, b in zip(east, north, strict=True)]
-    else:
-        given = [shape if shape is not None else shapely.Point() for shape in table.geometry.tolist()]
-        shapes = transform_shapes(table.crs, working, given)
-    for index in range(n):
-        shape = shapes[index]
-        if not shapely.is_valid(shape) and not shape.is_empty:
-            shape = shapely.make_valid(shape)
-            rows.book.assume(table.file, "a shape crosses itself", "It was made valid.", row=table.row[index])
-        finite = bool(np.isfinite(shapely.get_coordinates(shape)).all())
-        if shape.is_empty or not finite or shape.geom_type not in kinds:
-            found = (
-                "an empty shape" if shape.is_empty else f"'{shape.geom_type}'" if finite else "a shape without place"
-            )
-            rows.bad(index, "geometry", found, ", ".join(kinds), "Draw it again, or leave it out.")
-        shapes[index] = shape
-    return shapes
 
 
 def _keys(rows: Rows, name: str, prefix: str) -> list[str]:
@@ -176,11 +149,14 @@ def read_temperature(
             for name in ("day", "minimum_c", "maximum_c"):
                 rows.need(name)
             day = rows.date("day")
-            low, high = (rows.number(name, np.nan, -90, 150) for name in ("minimum_c", "maximum_c"))
+            coldest, warmest = (-130, 140) if block.temperature_unit == "F" else (-90, 60)
+            low, high = (rows.number(name, np.nan, coldest, warmest) for name in ("minimum_c", "maximum_c"))
             if block.temperature_unit == "F":
                 low, high = (low - 32) / 1.8, (high - 32) / 1.8
             double = 0
             for index in range(len(rows)):
+                if rows.is_bad(index):
+                    continue
                 if np.isnat(day[index]) or not np.isfinite(low[index] + high[index]):
                     rows.bad(
                         index, "day", "a gap", "a day with lowest and highest temperature", "Fill or leave it out."

@@ -10,9 +10,10 @@ import numpy as np
 
 from spreadmap.io.faults import FaultBook, shown
 from spreadmap.io.project_file import FileBlock, SurveyBlock, suggestion
-from spreadmap.io.read_rows import Rows
+from spreadmap.io.read_rows import Rows, fold_key
 from spreadmap.io.read_tables import read_table
 from spreadmap.values.inventory import Inventory
+from spreadmap.values.pest_system import PestSystem
 from spreadmap.values.settings import Settings
 from spreadmap.values.surveys import Surveys, WorkLog
 from spreadmap.values.words import (
@@ -48,6 +49,8 @@ class _Told:
 
     def __init__(self) -> None:
         self.values: dict[str, list[Any]] = {name: [] for name in COLUMNS}
+        self.later = self.by_default = 0
+        self.default_system = ""
 
     def add(self, **row: Any) -> None:
         """Add one inspection."""
@@ -65,50 +68,110 @@ def read_surveys(
     blocks: list[SurveyBlock],
     paths: list[Path],
     inventory: Inventory,
-    systems: tuple[str, ...],
+    systems: tuple[PestSystem, ...],
     settings: Settings,
     book: FaultBook,
     as_of: dt.date | None,
 ) -> Surveys:
-    """Return all inspections up to `as_of` of all files, in the order of the files; faults go to the book."""
+    """Return all inspections up to `as_of` of all files, in the order of the files; faults go to the book.
+
+    A row without a pest system takes its block's, else the only one with a removal verdict, and that is told.
+    """
     told = _Told()
-    keys = {key: key for key in inventory.plant_id.tolist()}
+    keys = PlantKeys(inventory)
     beds: dict[str, list[str]] = {}
     for plant, bed in zip(inventory.plant_id.tolist(), inventory.bed_id.tolist(), strict=True):
         if bed:
             beds.setdefault(bed, []).append(plant)
+    known = tuple(system.key for system in systems)
+    mapped = [system.key for system in systems if system.is_mapped]
+    told.default_system = mapped[0] if len(mapped) == 1 else ""
     for block, path in zip(blocks, paths, strict=True):
         with book.reading(block.file):
             rows = Rows(read_table(path, block.file, block, book, shapes=False), block, book)
             if block.dates:
-                _read_wide(rows, block, keys, systems, told, as_of)
+                _read_wide(rows, block, keys, known, told, as_of)
             else:
-                _read_long(rows, block, keys, beds, systems, told, as_of)
+                _read_long(rows, block, keys, beds, known, told, as_of)
+            _say_what_was_assumed(rows, keys, told, as_of)
             rows.finish(settings.inputs.most_rows_aside)
     return told.surveys()
 
 
-def _system_of(rows: Rows, index: int, given: str, block: SurveyBlock, systems: tuple[str, ...]) -> str:
+def _say_what_was_assumed(rows: Rows, keys: PlantKeys, told: _Told, as_of: dt.date | None) -> None:
+    """Tell what was done with whole groups of rows of one file."""
+    if told.later:
+        rows.book.assume(rows.table.file, f"{told.later} inspections are later than as_of {as_of}",
+                         "They were left out; without as_of in the project file the last survey counts.")  # fmt: skip
+        told.later = 0
+    if told.by_default:
+        rows.book.assume(rows.table.file, f"{told.by_default} rows name no pest system", "They were taken as "
+                         f"{told.default_system}; give pest_system in the file's block to say it yourself.")  # fmt: skip
+        told.by_default = 0
+    if keys.loose:
+        rows.book.assume(rows.table.file, f"{keys.loose} keys differ from the inventory in capitals or spaces only",
+                         "They were taken as the same plants.")  # fmt: skip
+        keys.loose = 0
+
+
+class PlantKeys:
+    """Finds plants by their key; one that differs in capitals or spaces only is the same, and is counted."""
+
+    def __init__(self, inventory: Inventory) -> None:
+        self._exact = set(inventory.plant_id.tolist())
+        self._folded = {fold_key(key): key for key in inventory.plant_id.tolist()}
+        self._bare = {fold_key(key).lstrip("0") for key in inventory.plant_id.tolist() if key.startswith("0")}
+        self.loose = 0
+
+    def find(self, rows: Rows, index: int, key: str) -> str:
+        """Return the inventory's key; an unknown one puts the row aside."""
+        if key in self._exact:
+            return key
+        if key and fold_key(key) in self._folded:
+            self.loose += 1
+            return str(self._folded[fold_key(key)])
+        hint = "Leading zeros seem to be lost: keep the column as text. " if fold_key(key) in self._bare else ""
+        rows.bad(index, "plant_id", shown(key), "a key of the inventory", f"{hint}Correct the key or add the plant.")
+        return ""
+
+
+def nested_order(count: int) -> list[int]:
+    """Return 0 to count - 1 so that the first k of them lie evenly for every k.
+
+    The places are sorted by their bit-reversed number (van der Corput): the infected plants of an earlier count are
+    then among those of a later, higher one, and do not add up.
+    """
+    bits = max(1, (count - 1).bit_length())
+    turned = (int(f"{number:0{bits}b}"[::-1], 2) for number in range(2**bits))
+    return [number for number in turned if number < count]
+
+
+def _system_of(rows: Rows, index: int, given: str, block: SurveyBlock, systems: tuple[str, ...], told: _Told) -> str:
     """Return the pest system of a row; an unknown one puts the row aside."""
     name = given or block.pest_system
+    if not name and told.default_system:
+        told.by_default += 1
+        return told.default_system
     if name not in systems:
         rows.bad(index, "pest_system", shown(name), ", ".join(systems),
                  f"{suggestion(name, systems)}Correct the cell, or give pest_system in the file's block.")  # fmt: skip
     return name
 
 
-def _check_day(rows: Rows, index: int, day: np.datetime64, as_of: dt.date | None) -> bool:
+def _check_day(rows: Rows, index: int, day: np.datetime64, as_of: dt.date | None, told: _Told) -> bool:
     """Return whether an inspection is to be told; one without a date puts its row aside, a later one waits."""
     if np.isnat(day):
         rows.bad(index, "inspected_on", "no date", "the day of the inspection", "Give the date.")
         return False
-    return as_of is None or bool(day <= np.datetime64(as_of))
+    waits = as_of is not None and bool(day > np.datetime64(as_of))
+    told.later += waits
+    return not waits
 
 
 def _read_wide(
     rows: Rows,
     block: SurveyBlock,
-    keys: dict[str, str],
+    keys: PlantKeys,
     systems: tuple[str, ...],
     told: _Told,
     as_of: dt.date | None,
@@ -121,9 +184,8 @@ def _read_wide(
     for header in block.dates:
         rows.need(header)
     for index, key in enumerate(plant.tolist()):
-        system = _system_of(rows, index, "", block, systems)
-        if key not in keys:
-            rows.bad(index, "plant_id", shown(key), "a key of the inventory", "Correct the key or add the plant.")
+        system = _system_of(rows, index, "", block, systems, told)
+        found = keys.find(rows, index, key)
         told_cells = []
         for header, day in block.dates.items():
             cell = columns[header][index]
@@ -132,12 +194,12 @@ def _read_wide(
             meaning = status_and_evidence(cell, words)
             if meaning is None:
                 _bad_status(rows, index, header, cell)
-            elif as_of is None or day <= as_of:
+            elif _check_day(rows, index, np.datetime64(day), as_of, told):
                 told_cells.append((day, meaning))
         if rows.is_bad(index):
             continue
         for day, (status, evidence) in told_cells:
-            _tell(told, rows, index, key, np.datetime64(day), system, status, evidence, "", "", texts)
+            _tell(told, rows, index, found, np.datetime64(day), system, status, evidence, "", "", texts)
 
 
 def _bad_status(rows: Rows, index: int, column: str, cell: str) -> None:
@@ -165,7 +227,7 @@ def _tell(
 def _read_long(
     rows: Rows,
     block: SurveyBlock,
-    keys: dict[str, str],
+    keys: PlantKeys,
     beds: dict[str, list[str]],
     systems: tuple[str, ...],
     told: _Told,
@@ -176,39 +238,49 @@ def _read_long(
     rows.need("inspected_on")
     plant, bed = rows.text("plant_id"), rows.text("bed_id")
     texts = {name: rows.text(name) for name in TEXTS}
-    day, given = rows.date("inspected_on"), rows.text("pest_system")
+    words = {key.strip().casefold(): value for key, value in block.words.items()}
+    day = rows.date("inspected_on")
+    given, evidence = (
+        [words.get(cell.casefold(), cell) for cell in rows.text(name).tolist()] for name in ("pest_system", "evidence")
+    )
     method = rows.word("method", [each.value for each in Method])
     kind = rows.word("survey_kind", [each.value for each in SurveyKind])
-    status, evidence = rows.text("status"), rows.text("evidence")
-    looked = rows.number("n_inspected", np.nan, 0, 1e6)
-    found = rows.number("n_infected", np.nan, 0, 1e6)
-    words = {key.strip().casefold(): value for key, value in block.words.items()}
+    status = rows.text("status")
+    looked = rows.whole_number("n_inspected", np.nan, 0, 1e6)
+    found = rows.whole_number("n_infected", np.nan, 0, 1e6)
     for index in range(len(rows)):
-        system = _system_of(rows, index, str(given[index]), block, systems)
+        system = _system_of(rows, index, given[index], block, systems, told)
         counts = np.isfinite(looked[index])
-        meaning = None
+        meaning, key = None, ""
         if counts:
             _check_bed(rows, index, str(bed[index]), looked[index], found[index], beds)
         else:
-            if plant[index] not in keys:
-                rows.bad(index, "plant_id", shown(plant[index]), "a key of the inventory",
-                         "Correct the key or add the plant.")  # fmt: skip
-            word = f"{status[index]} {evidence[index]}".strip() if evidence[index] else str(status[index])
-            meaning = status_and_evidence(word, words) or status_and_evidence(str(status[index]), words)
-            if status[index] and meaning is None:
-                _bad_status(rows, index, "status", str(status[index]))
-            elif meaning and evidence[index] and meaning[1] != evidence[index].casefold():
-                rows.bad(index, "evidence", shown(evidence[index]),
-                         ", ".join(each.value for each in ALLOWED_EVIDENCE[Status(meaning[0])]),
-                         f"Correct the evidence of status '{meaning[0]}'.")  # fmt: skip
-        if not _check_day(rows, index, day[index], as_of) or rows.is_bad(index):
+            key = keys.find(rows, index, str(plant[index]))
+            meaning = _meaning(rows, index, str(status[index]), evidence[index], words)
+        if rows.is_bad(index) or not _check_day(rows, index, day[index], as_of, told):
             continue
         if counts:
             _tell_bed(told, rows, index, beds[str(bed[index])], day[index], system, int(looked[index]),
-                      int(np.nan_to_num(found[index])), str(kind[index]), texts)  # fmt: skip
+                      int(found[index]), str(kind[index]), texts)  # fmt: skip
         elif meaning:
-            _tell(told, rows, index, str(plant[index]), day[index], system, *meaning, str(method[index]),
+            _tell(told, rows, index, key, day[index], system, *meaning, str(method[index]),
                   str(kind[index]), texts)  # fmt: skip
+
+
+def _meaning(rows: Rows, index: int, status: str, evidence: str, words: dict[str, str]) -> tuple[str, str] | None:
+    """Return status and evidence of a row, None where it is blank; what does not fit together puts the row aside."""
+    if not status:
+        return None
+    meaning = status_and_evidence(status, words)
+    if meaning is None:
+        _bad_status(rows, index, "status", status)
+        return None
+    allowed = [each.value for each in ALLOWED_EVIDENCE[Status(meaning[0])]]
+    given = evidence.casefold()
+    if given and (given not in allowed or meaning[1] not in ("", given)):
+        rows.bad(index, "evidence", shown(evidence), meaning[1] or ", ".join(allowed),
+                 f"Correct the evidence of status '{meaning[0]}'.")  # fmt: skip
+    return meaning[0], meaning[1] or given
 
 
 def _check_bed(rows: Rows, index: int, bed: str, looked: float, found: float, beds: dict[str, list[str]]) -> None:
@@ -218,7 +290,9 @@ def _check_bed(rows: Rows, index: int, bed: str, looked: float, found: float, be
     elif looked > len(beds[bed]):
         rows.bad(index, "n_inspected", f"'{looked:g}' plants of bed {shown(bed)}", f"up to {len(beds[bed])}",
                  "Correct the count here or in the inventory.")  # fmt: skip
-    elif np.isfinite(found) and found > looked:
+    elif not np.isfinite(found):
+        rows.bad(index, "n_infected", "an empty count", "how many were infected, 0 if none", "Fill in the cell.")
+    elif found > looked:
         rows.bad(index, "n_infected", f"'{found:g}' infected of {looked:g} inspected", "no more than were inspected",
                  "Correct the counts.")  # fmt: skip
 
@@ -228,9 +302,8 @@ def _tell_bed(
     kind: str, texts: dict[str, Any],
 ) -> None:  # fmt: skip
     """Spread a bed's counts over its plants, evenly; which plant it was is not known, and a sentence says so."""
-    chosen = set(np.linspace(0, looked - 1, found).round().astype(int).tolist()) if found else set()
-    for place, plant in enumerate(plants[:looked]):
-        status = Status.INFECTED if place in chosen else Status.CLEAN
+    for rank, place in enumerate(nested_order(len(plants))[:looked]):
+        plant, status = plants[place], Status.INFECTED if rank < found else Status.CLEAN
         evidence = Evidence.TYPICAL_SYMPTOMS if status is Status.INFECTED else Evidence.VISUAL
         _tell(told, rows, index, plant, day, system, status.value, evidence.value, "", kind, texts, is_bed_count=True)
     if found:
@@ -244,7 +317,7 @@ def read_work_log(
     blocks: list[FileBlock], paths: list[Path], inventory: Inventory, settings: Settings, book: FaultBook
 ) -> WorkLog:
     """Return what crews did, all files together; faults go to the book."""
-    known = set(inventory.plant_id.tolist())
+    keys = PlantKeys(inventory)
     parts: list[tuple[Any, ...]] = []
     for block, path in zip(blocks, paths, strict=True):
         with book.reading(block.file):
@@ -256,12 +329,12 @@ def read_work_log(
             roots = rows.word("roots_complete", [each.value for each in RootsComplete])
             note = rows.text("note")
             for index, key in enumerate(plant.tolist()):
-                if key not in known:
-                    rows.bad(index, "plant_id", shown(key), "a key of the inventory", "Correct the key.")
-                elif done[index] and np.isnat(day[index]):
+                plant[index] = keys.find(rows, index, key)
+                if done[index] and np.isnat(day[index]):
                     rows.bad(index, "done_on", "no date", "the day on which it was done", "Give the date.")
                 elif not np.isnat(sprout[index]) and not np.isnat(day[index]) and sprout[index] < day[index]:
                     rows.bad(index, "regrowth_on", shown(sprout[index]), f"a day after {day[index]}", "Correct one.")
+            _say_what_was_assumed(rows, keys, _Told(), None)
             parts += [(plant[i], day[i], done[i], roots[i], sprout[i], note[i]) for i in np.flatnonzero(rows.kept())]
             rows.finish(settings.inputs.most_rows_aside)
     columns: list[Any] = list(zip(*parts, strict=True)) if parts else [[], [], [], [], [], []]

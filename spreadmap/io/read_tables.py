@@ -168,6 +168,9 @@ def cell_text(value: object) -> str:
         number = float(value)
         return str(int(number)) if number.is_integer() and abs(number) < 1e15 else repr(number)
     if isinstance(value, dt.datetime):
+        # a sheet keeps times as fractions of a day: 13:00 may come as 12:59:59.999
+        if value.microsecond and value.year < dt.MAXYEAR:
+            value = (value + dt.timedelta(milliseconds=500)).replace(microsecond=0)
         has_time = value.time() != dt.time(0)
         return value.isoformat(sep=" ", timespec="minutes") if has_time else value.date().isoformat()
     return str(value).strip()
@@ -210,7 +213,8 @@ def _read_layer(path: Path, file: str, block: FileBlock, ending: str, book: Faul
         meta, _, wkb, data = pyogrio.raw.read(
             address, layer=layer, read_geometry=shapes, datetime_as_string=True, force_2d=True
         )
-    except (pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError, ValueError, UnicodeDecodeError) as error:
+    except (pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError, ValueError, UnboundLocalError) as error:
+        # pyogrio leaves the text of a CRS that it cannot write out unset: an UnboundLocalError of its own
         if isinstance(error, InputError):
             raise
         msg = f"cannot be read ({' '.join(str(error).split())}). Export it again"

@@ -12,7 +12,7 @@ import numpy as np
 from spreadmap.errors import InputError, SettingsError
 from spreadmap.io.faults import FaultBook, shown
 from spreadmap.io.project_file import WindHoursBlock
-from spreadmap.io.read_rows import Rows
+from spreadmap.io.read_rows import Rows, parse_day
 from spreadmap.io.read_tables import read_table
 from spreadmap.values.arrays import FloatArray
 from spreadmap.values.settings import Settings
@@ -21,7 +21,6 @@ from spreadmap.values.wind import WindHours
 TO_METRES_PER_SECOND = {"m/s": 1.0, "km/h": 1 / 3.6, "mph": 0.44704, "knots": 1852 / 3600}
 MOST_SPEED_M_S = 120.0
 VARIABLE = ("vrb", "variable", "")
-TIME_FORMS = ("%Y-%m-%d %H:%M", "%Y-%m-%dT%H:%M", "%Y-%m-%d %H:%M:%S", "%Y-%m-%dT%H:%M:%S")
 
 
 def time_zone(text: str) -> dt.tzinfo:
@@ -51,14 +50,20 @@ def to_utc(local: dt.datetime, zone: dt.tzinfo, taken: set[dt.datetime]) -> dt.d
     return None if lost else first.replace(tzinfo=None)
 
 
-def parse_time(cell: str) -> dt.datetime | None:
-    """Return the wall-clock time in a cell, None if there is none."""
-    for form in TIME_FORMS:
-        try:
-            return dt.datetime.strptime(cell, form)
-        except ValueError:
-            continue
-    return None
+def parse_time(cell: str, date_format: str = "") -> dt.datetime | None:
+    """Return the wall-clock time in a cell, None if there is none; a date alone is its midnight."""
+    day_text, _, clock = cell.strip().replace("T", " ", 1).partition(" ")
+    day = parse_day(day_text, date_format)
+    match = re.fullmatch(r"(\d{1,2}):(\d{2})(:\d{2}(\.0*)?)?", clock.strip() or "00:00")
+    if day is None or match is None or int(match[1]) > 23 or int(match[2]) > 59:
+        return None
+    return dt.datetime(day.year, day.month, day.day, int(match[1]), int(match[2]))
+
+
+def is_doubled(local: dt.datetime, zone: dt.tzinfo) -> bool:
+    """Return whether a clock shows this time twice, because summer time ends."""
+    first, second = (local.replace(tzinfo=zone, fold=fold).utcoffset() for fold in (0, 1))
+    return first is not None and second is not None and first > second
 
 
 def read_wind_hours(
@@ -85,6 +90,8 @@ def read_wind_hours(
     times = sorted(found)
     table = np.array([found[time] for time in times], dtype=np.float64)
     steps = np.diff(np.array(times, dtype="datetime64[m]")).astype(np.int64)
+    if len(steps) and np.median(steps) < 60:
+        book.assume(blocks[0].file, f"rows lie {int(np.median(steps))} minutes apart", "Each was taken as an hour.")
     gaps = int(np.sum(steps[steps > 60] // 60 - 1)) if len(steps) else 0
     if gaps:
         book.assume(blocks[0].file, f"{gaps} hours are missing between the first and the last", "They stay missing.")
@@ -130,12 +137,13 @@ def _read_file(rows: Rows, block: WindHoursBlock, turn_deg: float, found: dict[d
     most = MOST_SPEED_M_S / factor
     speed, gust = rows.number("speed", np.nan, 0, most) * factor, rows.number("gust", np.nan, 0, 2 * most) * factor
     warm, rain = rows.number("temperature_c", np.nan, -90, 60), rows.number("rain_mm", np.nan, 0, 500)
-    double = lost = 0
+    double = lost = twice_shown = 0
     taken = set(found)
     for index, cell in enumerate(rows.text("time").tolist()):
-        local = parse_time(cell)
+        local = parse_time(cell, block.date_format)
         if local is None:
-            rows.bad(index, "time", shown(cell), "a time written 2026-04-01 13:00", "Correct the cell.")
+            rows.bad(index, "time", shown(cell), f"a time written {block.date_format or '2026-04-01'} 13:00",
+                     "Correct the cell, or declare date_format in the file's block.")  # fmt: skip
             continue
         moment = to_utc(local, zone, taken)
         if moment is None:
@@ -147,6 +155,10 @@ def _read_file(rows: Rows, block: WindHoursBlock, turn_deg: float, found: dict[d
             direction = np.nan if speed[index] == 0 else from_deg[index]
             found[moment] = (direction, speed[index], gust[index], warm[index], rain[index], float(is_coarse))
             taken.add(moment)
+            twice_shown += is_doubled(local, zone)
+    if twice_shown:
+        rows.book.assume(rows.table.file, f"{twice_shown} hours lie where that clock goes back",
+                         "The row that comes first was taken as summer time.")  # fmt: skip
     if double:
         rows.book.assume(rows.table.file, f"{double} hours come twice", "The first row of each was taken.")
     if lost:

@@ -6,15 +6,17 @@ from pathlib import Path
 
 import numpy as np
 import rasterio
+from pyproj import CRS
 from rasterio.crs import CRS as RasterCrs
-from rasterio.errors import RasterioError
+from rasterio.errors import CRSError, RasterioError
 from rasterio.transform import from_origin
 from rasterio.warp import Resampling, calculate_default_transform, reproject
 
 from spreadmap.errors import CrsError, RasterError
+from spreadmap.io import guard
 from spreadmap.io.faults import FaultBook
 from spreadmap.io.project_file import WindRasterBlock
-from spreadmap.io.read_crs import WorkingCrs, file_crs, grid_convergence_deg
+from spreadmap.io.read_crs import WorkingCrs, file_crs, grid_convergence_deg, parse_crs, same_crs
 from spreadmap.io.read_wind_hours import TO_METRES_PER_SECOND
 from spreadmap.values.arrays import FloatArray
 from spreadmap.values.inventory import Inventory
@@ -28,25 +30,46 @@ MARGIN_M = 300.0
 def read_wind_raster(
     blocks: list[WindRasterBlock], paths: list[Path], working: WorkingCrs, inventory: Inventory, book: FaultBook
 ) -> WindRaster | None:
-    """Return the wind raster in the working CRS round the plants, None without a file; faults go to the book."""
-    if not blocks:
+    """Return the wind of all files on one grid in the working CRS round the plants, None without a file.
+
+    The first file's cells make the grid; a month may stand in one file only. Faults go to the book.
+    """
+    parts: list[WindRaster] = []
+    for block, path in zip(blocks, paths, strict=True):
+        with book.reading(block.file):
+            guard.check_kind(path, tuple(guard.RASTERS))
+            try:
+                with rasterio.open(path, driver="GTiff") as source:
+                    parts.append(_read_open(source, block, working, inventory, parts[0] if parts else None))
+            except (RasterioError, CRSError) as error:
+                msg = f"cannot be read as GeoTIFF ({' '.join(str(error).split())[:120]}). Export it again"
+                raise RasterError(msg) from error
+            book.rows[block.file] = len(parts[-1].month)
+            _check_cover(parts[-1], inventory, book, block.file)
+            _check_months([month for part in parts for month in part.month.tolist()])
+            if (parts[-1].mean_speed_m_s is None) != (parts[0].mean_speed_m_s is None):
+                msg = "and the other wind rasters differ in having a mean speed. Give it in all of them or in none"
+                raise RasterError(msg)
+    if book.has_stopped or not parts:
         return None
-    if len(blocks) > 1:
-        book.stop(blocks[1].file, "is a second wind raster", "Put all months into one file.", allowed="one",
-                  error=RasterError)  # fmt: skip
-        return None
-    block, path = blocks[0], paths[0]
-    with book.reading(block.file):
-        if path.suffix.lower() == ".nc":
-            msg = "is NetCDF, which this version does not read as a raster. Export it as GeoTIFF"
-            raise RasterError(msg)
-        try:
-            with rasterio.open(path, driver="GTiff") as source:
-                return _read_open(source, block, working, inventory, book)
-        except RasterioError as error:
-            msg = f"cannot be read as GeoTIFF ({' '.join(str(error).split())[:120]}). Export it again"
-            raise RasterError(msg) from error
-    return None
+    speeds = [part.mean_speed_m_s for part in parts if part.mean_speed_m_s is not None]
+    return WindRaster(
+        easting=parts[0].easting,
+        northing=parts[0].northing,
+        month=np.concatenate([part.month for part in parts]),
+        wind_u=np.concatenate([part.wind_u for part in parts]),
+        wind_v=np.concatenate([part.wind_v for part in parts]),
+        mean_speed_m_s=np.concatenate(speeds) if speeds else None,
+    )
+
+
+def _check_months(months: list[int]) -> None:
+    """Refuse a month that comes twice."""
+    double = sorted({month for month in months if months.count(month) > 1})
+    if double:
+        named = "the whole season" if double == [0] else f"months {', '.join(map(str, double))}"
+        msg = f"holds {named} a second time. Correct months in its block, or leave a file out"
+        raise RasterError(msg)
 
 
 def _read_open(
@@ -54,9 +77,9 @@ def _read_open(
     block: WindRasterBlock,
     working: WorkingCrs,
     inventory: Inventory,
-    book: FaultBook,
+    first: WindRaster | None,
 ) -> WindRaster:
-    """Return an open raster as mean vectors in the working CRS."""
+    """Return an open raster as mean vectors in the working CRS, on the grid of the first one if there is one."""
     periods = block.months or [0]
     parts = len(block.components)
     if source.count != parts * len(periods):
@@ -65,30 +88,30 @@ def _read_open(
             "Correct months or components in its block"
         )
         raise RasterError(msg)
+    if source.transform.is_degenerate:
+        msg = "has cells without size. Export it again with its place and cell size"
+        raise RasterError(msg)
     if source.count * source.width * source.height > MOST_CELLS:
         msg = (
             f"holds {source.width} x {source.height} cells in {source.count} bands. Cut it to the plants' surroundings"
         )
         raise RasterError(msg)
-    if source.crs is None:
-        msg = "has no CRS; it is never guessed. Export it with one"
-        raise CrsError(msg)
+    crs = _crs_of(source, block)
     bands = source.read(masked=True).astype(np.float64).filled(np.nan)
-    bands = bands.reshape(
-        (len(periods), parts, *bands.shape[1:])
-        if block.band_order == "by_month"
-        else (parts, len(periods), *bands.shape[1:])
-    )
-    if block.band_order == "by_component":
-        bands = bands.swapaxes(0, 1)
+    # a file may keep its values as whole numbers with a factor
+    bands = bands * np.array(source.scales)[:, None, None] + np.array(source.offsets)[:, None, None]
+    if block.band_order == "by_month":
+        bands = bands.reshape((len(periods), parts, *bands.shape[1:]))
+    else:
+        bands = bands.reshape((parts, len(periods), *bands.shape[1:])).swapaxes(0, 1)
     planes: dict[str, FloatArray] = {str(name): bands[:, index] for index, name in enumerate(block.components)}
     u, v, speed = _components(planes, TO_METRES_PER_SECOND[block.speed_unit])
-    easting, northing, moved = _warp(source, working, inventory, [u, v, *([speed] if speed is not None else [])])
-    turned_u, turned_v = _to_grid_north(moved[0], moved[1], easting, northing, source, block, working)
-    _check_cover(turned_u[0], easting, northing, inventory, book, block.file)
+    grid = (first.easting, first.northing) if first is not None else _grid_round_plants(source, crs, working, inventory)
+    moved = _warp(source, crs, working, grid, [u, v, *([speed] if speed is not None else [])])
+    turned_u, turned_v = _to_grid_north(moved[0], moved[1], *grid, crs, block, working)
     return WindRaster(
-        easting=easting,
-        northing=northing,
+        easting=grid[0],
+        northing=grid[1],
         month=np.array(periods),
         wind_u=turned_u,
         wind_v=turned_v,
@@ -114,29 +137,73 @@ def _components(planes: dict[str, FloatArray], factor: float) -> tuple[FloatArra
     raise RasterError(msg)
 
 
-def _warp(
-    source: rasterio.DatasetReader, working: WorkingCrs, inventory: Inventory, stacks: list[FloatArray]
-) -> tuple[FloatArray, FloatArray, list[FloatArray]]:
-    """Return eastings, northings and the stacks bilinearly resampled to the working CRS round the plants."""
-    target = RasterCrs.from_wkt(working.crs.to_wkt())
-    fitted, _, _ = calculate_default_transform(source.crs, target, source.width, source.height, *source.bounds)
+def _crs_of(source: rasterio.DatasetReader, block: WindRasterBlock) -> CRS:
+    """Return the CRS of a raster: its own, or the declared one where it has none; a contradiction is refused."""
+    declared = parse_crs(block.crs) if block.crs else None
+    if source.crs is None and declared is None:
+        msg = 'has no CRS; it is never guessed. Export it with one, or declare crs = "EPSG:..." in its block'
+        raise CrsError(msg)
+    own = file_crs(source.crs.to_wkt()) if source.crs is not None else declared
+    if own is None or (declared is not None and not same_crs(own, declared)):
+        msg = f"has another CRS than its block declares ({block.crs}). Remove crs from the block, or export again"
+        raise CrsError(msg)
+    return own
+
+
+def _grid_round_plants(
+    source: rasterio.DatasetReader, crs: CRS, working: WorkingCrs, inventory: Inventory
+) -> tuple[FloatArray, FloatArray]:
+    """Return eastings and northings of cells about as large as the file's own, round the plants with a margin [m]."""
+    fitted, _, _ = calculate_default_transform(
+        RasterCrs.from_wkt(crs.to_wkt()),
+        RasterCrs.from_wkt(working.crs.to_wkt()),
+        source.width,
+        source.height,
+        *_bounds(source),
+    )
     cell = float(abs(fitted.a))
     west, east = inventory.easting.min() - MARGIN_M, inventory.easting.max() + MARGIN_M
     south, north = inventory.northing.min() - MARGIN_M, inventory.northing.max() + MARGIN_M
     cols, rows = max(2, int(np.ceil((east - west) / cell))), max(2, int(np.ceil((north - south) / cell)))
-    if cols * rows > MOST_CELLS:
+    if cols * rows * source.count > MOST_CELLS:
         msg = f"would need {cols} x {rows} cells round the plants. Give coarser cells"
         raise RasterError(msg)
-    transform = from_origin(west, north, cell, cell)
+    return west + (np.arange(cols) + 0.5) * cell, north - (np.arange(rows) + 0.5) * cell
+
+
+def _bounds(source: rasterio.DatasetReader) -> tuple[float, float, float, float]:
+    """Return west, south, east, north of a raster that may be turned or upside down."""
+    t = source.transform
+    corners = [
+        (t.a * col + t.b * row + t.c, t.d * col + t.e * row + t.f)
+        for col in (0, source.width)
+        for row in (0, source.height)
+    ]
+    across, along = zip(*corners, strict=True)
+    return min(across), min(along), max(across), max(along)
+
+
+def _warp(
+    source: rasterio.DatasetReader,
+    crs: CRS,
+    working: WorkingCrs,
+    grid: tuple[FloatArray, FloatArray],
+    stacks: list[FloatArray],
+) -> list[FloatArray]:
+    """Return the stacks bilinearly resampled to a grid in the working CRS."""
+    easting, northing = grid
+    across, along = float(easting[1] - easting[0]), float(northing[0] - northing[1])
+    transform = from_origin(float(easting[0]) - across / 2, float(northing[0]) + along / 2, across, along)
     moved = []
     for stack in stacks:
-        out = np.full((stack.shape[0], rows, cols), np.nan)
+        out = np.full((stack.shape[0], len(northing), len(easting)), np.nan)
         reproject(
-            stack, out, src_transform=source.transform, src_crs=source.crs, dst_transform=transform, dst_crs=target,
-            src_nodata=np.nan, dst_nodata=np.nan, resampling=Resampling.bilinear,
+            stack, out, src_transform=source.transform, src_crs=RasterCrs.from_wkt(crs.to_wkt()), dst_transform=transform,
+            dst_crs=RasterCrs.from_wkt(working.crs.to_wkt()), src_nodata=np.nan, dst_nodata=np.nan,
+            resampling=Resampling.bilinear,
         )  # fmt: skip
         moved.append(out)
-    return west + (np.arange(cols) + 0.5) * cell, north - (np.arange(rows) + 0.5) * cell, moved
+    return moved
 
 
 def _to_grid_north(
@@ -144,7 +211,7 @@ def _to_grid_north(
     v: FloatArray,
     easting: FloatArray,
     northing: FloatArray,
-    source: rasterio.DatasetReader,
+    crs: CRS,
     block: WindRasterBlock,
     working: WorkingCrs,
 ) -> tuple[FloatArray, FloatArray]:
@@ -153,19 +220,19 @@ def _to_grid_north(
     lon, lat = working.lon_lat(east, north)
     turn = grid_convergence_deg(working.crs, lon, lat)
     if block.north == "grid":
-        turn = turn - grid_convergence_deg(file_crs(source.crs.to_wkt()), lon, lat)
+        turn = turn - grid_convergence_deg(crs, lon, lat)
     angle = np.deg2rad(turn)
     # a bearing b from true north is b - convergence from grid north: the vector turns anticlockwise by the convergence
     return u * np.cos(angle) - v * np.sin(angle), u * np.sin(angle) + v * np.cos(angle)
 
 
-def _check_cover(
-    values: FloatArray, easting: FloatArray, northing: FloatArray, inventory: Inventory, book: FaultBook, file: str
-) -> None:
+def _check_cover(raster: WindRaster, inventory: Inventory, book: FaultBook, file: str) -> None:
     """Refuse a raster that covers no plant, and tell how many it covers if not all."""
-    col = np.clip(np.searchsorted(easting, inventory.easting), 0, len(easting) - 1)
-    row = np.clip(np.searchsorted(-northing, -inventory.northing), 0, len(northing) - 1)
-    covered = int(np.isfinite(values[row, col]).sum())
+    easting, northing = raster.easting, raster.northing
+    cell = float(easting[1] - easting[0])
+    col = np.clip(np.round((inventory.easting - easting[0]) / cell), 0, len(easting) - 1).astype(np.int64)
+    row = np.clip(np.round((northing[0] - inventory.northing) / cell), 0, len(northing) - 1).astype(np.int64)
+    covered = int(np.isfinite(raster.wind_u[0, row, col]).sum())
     if covered == 0:
         msg = f"covers 0 of {len(inventory)} plants. Extend the raster, correct its CRS, or leave it out"
         raise RasterError(msg)

@@ -8,7 +8,7 @@ from spreadmap.review.markup import Html, join, tag
 from spreadmap.review.plants_layer import MARKS, Mark
 from spreadmap.review.points import class_limits
 from spreadmap.review.rose import rose_words, wind_rose
-from spreadmap.review.words import day, has_wind, mode_sentence
+from spreadmap.review.words import day, has_wind, mode_sentence, period, sentence
 from spreadmap.values.results import Face, SurveyResult, SystemResult
 from spreadmap.values.web import WebRaster, WebShape
 
@@ -61,7 +61,7 @@ def plants_legend(drawn: set[str], *, any_synthetic: bool) -> Html:
     items = [tag("li", mark_sign(mark), mark.label) for mark in reversed(MARKS) if mark.status in drawn]
     if any_synthetic:
         dot = next(mark for mark in MARKS if mark.status == "clean")
-        text = "Pale middle, any sign: synthetic position, spread over a bed with a count; not surveyed"
+        text = "Pale middle: synthetic position in a bed with a count, not surveyed"
         items.append(tag("li", mark_sign(dot, synthetic=True), text))
     return tag("div", tag("h3", switch("plants", "Plants", on=True)), tag("ul", *items), class_="key")
 
@@ -78,22 +78,22 @@ def surface_legend(rasters: Mapping[str, WebRaster], system: SystemResult | None
             rows = [
                 tag(
                     "li",
-                    tag("span", class_="swatch", style=f"--ink:{entry.colour}"),
+                    tag("span", class_="swatch" if place else "swatch clear", style=f"--ink:{entry.colour}"),
                     entry.label,
                     tag("span", class_limits(entry), class_="limits"),
                 )
-                for entry in reversed(raster.classes)
+                for place, entry in reversed(list(enumerate(raster.classes)))
             ]
             parts.append(tag("ul", *rows, class_="classes"))
     if not parts:
         return Html("")
-    parts.append(tag("p", "No colour: not reckoned. That is not the same as low.", class_="unit"))
+    parts.append(tag("p", "Outside the dotted frame: not reckoned, which is not the same as low.", class_="unit"))
     return tag("div", *parts, class_="key")
 
 
 def surface_name(key: str) -> str:
     """Return the words for a further surface."""
-    return "The same without wild stands" if key.endswith("without_reservoirs") else key.replace("_", " ")
+    return "Without wild stands" if key.endswith("without_reservoirs") else key.replace("_", " ")
 
 
 def shapes_legend(shapes: tuple[WebShape, ...]) -> Html:
@@ -103,7 +103,7 @@ def shapes_legend(shapes: tuple[WebShape, ...]) -> Html:
         layers.setdefault(layer_of(shape), shape)
     items = []
     for layer, shape in layers.items():
-        name = shape.name[:1].upper() + shape.name[1:] if shape.kind == "line" else SHAPE_WORDS[shape.kind]
+        name = sentence(shape.name) if shape.kind == "line" else SHAPE_WORDS[shape.kind]
         sign = Html(f'<svg class="sign wide" viewBox="0 0 26 16" aria-hidden="true">{SHAPE_SIGNS[shape.kind]}</svg>')
         items.append(tag("li", switch(layer, join(sign, name), on=shape.kind != "line")))
     return tag("ul", *items) if items else Html("")
@@ -123,7 +123,7 @@ def face_line(face: Face) -> Html:
     return tag(
         "p",
         tag("strong", face.quantity),
-        f", {day(face.period_from)} to {day(face.period_to)}, {face.condition}. {mode_sentence(face)}. "
+        f", {period(face.period_from, face.period_to)}, {face.condition}. {mode_sentence(face)}. "
         f"State of {day(face.as_of)}; valid until {day(face.valid_until)}.",
         class_="face-line",
     )

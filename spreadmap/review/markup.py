@@ -4,7 +4,11 @@ from __future__ import annotations
 
 import html
 import json
+import re
 from typing import Any
+
+UNPRINTABLE = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f]")
+"""Control characters: no HTML text may hold them, so each is shown as the sign for a character lost."""
 
 
 class Html(str):
@@ -17,7 +21,7 @@ def escaped(part: object) -> str:
     """Return a part of a page as HTML: `Html` as it is, None as nothing, anything else as escaped text."""
     if part is None:
         return ""
-    return part if isinstance(part, Html) else html.escape(str(part), quote=True)
+    return part if isinstance(part, Html) else html.escape(UNPRINTABLE.sub("\ufffd", str(part)), quote=True)
 
 
 def tag(name: str, /, *parts: object, **attributes: str | int | float | bool | None) -> Html:

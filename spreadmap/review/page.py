@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import base64
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from typing import Any
 
 import numpy as np
@@ -15,7 +15,7 @@ from spreadmap.review.plants_layer import PlantsLayer
 from spreadmap.review.points import drawn_status, plant_points
 from spreadmap.review.sections import in_short, memo
 from spreadmap.review.tables import Bounds
-from spreadmap.review.words import day, mode_sentence, residents
+from spreadmap.review.words import day, mode_sentence, period, residents
 from spreadmap.values.results import SurveyResult
 from spreadmap.values.web import WebRaster, WebShape, WebShapes
 
@@ -82,7 +82,7 @@ def render_review(
         ),
         style=packed_text("assets", "page.css"),
     )
-    shown = map_bounds(result, rasters, public=public)
+    shown = map_bounds(result, rasters, ring_bounds.values(), public=public)
     review_map = ReviewMap(page, centre=centre_of(shown, result), most_zoom=MOST_ZOOM_PUBLIC if public else MOST_ZOOM)
     plants = None
     if not public:
@@ -108,8 +108,7 @@ def head(result: SurveyResult, *, public: bool) -> Html:
         face = result.systems[0].face
         facts += [
             ("Valid until", day(face.valid_until)),
-            ("Shown", f"{face.quantity}, {face.condition}"),
-            ("Period", f"{day(face.period_from)} to {day(face.period_to)}"),
+            ("Shown", f"{face.quantity}, {face.condition}, {period(face.period_from, face.period_to)}"),
             ("Mode", mode_sentence(face)),
         ]
     else:
@@ -118,7 +117,14 @@ def head(result: SurveyResult, *, public: bool) -> Html:
         "header",
         tag("p", "Plant health, for everyone" if public else "Survey memo", class_="eyebrow"),
         tag("h1", inputs.name),
-        tag("dl", *(tag("div", tag("dt", name), tag("dd", text)) for name, text in facts), class_="face"),
+        tag(
+            "dl",
+            *(
+                tag("div", tag("dt", name), tag("dd", text), class_="wide" if name == "Shown" else None)
+                for name, text in facts
+            ),
+            class_="face",
+        ),
         None if public else in_short(result),
     )
 
@@ -181,12 +187,17 @@ def shape_bounds(shape: WebShape) -> Bounds | None:
     return float(north.min()), float(east.min()), float(north.max()), float(east.max())
 
 
-def map_bounds(result: SurveyResult, rasters: Mapping[str, WebRaster], *, public: bool) -> Bounds | None:
-    """Return what the map shows when the page opens: all plants, or for everyone the first surface."""
+def map_bounds(
+    result: SurveyResult, rasters: Mapping[str, WebRaster], rings: Iterable[Bounds], *, public: bool
+) -> Bounds | None:
+    """Return what the map shows when the page opens: all plants and rings, or for everyone the first surface."""
     inventory = result.inputs.inventory
     if not public and len(inventory):
         north, east = inventory.latitude, inventory.longitude
-        return float(north.min()), float(east.min()), float(north.max()), float(east.max())
+        boxes = np.array([(north.min(), east.min(), north.max(), east.max()), *rings])
+        south, west = boxes[:, :2].min(axis=0).tolist()
+        top, right = boxes[:, 2:].max(axis=0).tolist()
+        return south, west, top, right
     for raster in rasters.values():
         return raster.south, raster.west, raster.north, raster.east
     return None
@@ -205,7 +216,7 @@ def map_values(
     """Return what the page's script draws besides plants."""
     return {
         "bounds": None if shown is None else corners(shown),
-        "attribution": f"Positions as given; state of {result.inputs.as_of}",
+        "attribution": f"State of {day(result.inputs.as_of)}",
         "rasters": [
             {
                 "layer": f"surface {key}",

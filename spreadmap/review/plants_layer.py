@@ -29,17 +29,19 @@ class Mark:
     label: str
     shape: str
     colour: str
+    is_urgent: bool = False
 
 
 MARKS = (
     Mark("no_host", "No host of a mapped pest", "speck", "#8d8d8d"),
     Mark("not_found", "Looked for, not there", "plus", "#5a5a5a"),
     Mark("removed", "Taken out", "cross", "#1d1d1d"),
-    Mark("not_inspected", "Not inspected: nobody looked, which is not the same as clean", "ring", "#6b6b6b"),
+    Mark("not_inspected", "Never inspected; not the same as clean", "ring", "#6b6b6b"),
     Mark("clean", "Clean when last inspected", "dot", "#0072b2"),
-    Mark("cosmetic", "Finding of a pest for which no plant is removed", "bar", "#a3477f"),
-    Mark("suspect", "Suspect", "triangle", "#e69f00"),
-    Mark("infected", "Confirmed", "square", "#d55e00"),
+    Mark("cosmetic", "Pest for which no plant is removed", "bar", "#a3477f"),
+    Mark("suspect", "Suspect", "triangle", "#e69f00", is_urgent=True),
+    Mark("regrowth", "Taken out, sprouts again", "cross", "#d55e00", is_urgent=True),
+    Mark("infected", "Confirmed", "square", "#d55e00", is_urgent=True),
 )
 """In the order of drawing: the last lies on top."""
 CODE = {mark.status: code for code, mark in enumerate(MARKS)}
@@ -60,8 +62,8 @@ def coded(words: Sequence[str]) -> dict[str, Any]:
 class PlantPoints:
     """What the canvas draws, one item per plant of the inventory, and what a click shows.
 
-    `pressure_class` is the position among `class_labels`, or `NO_CLASS`. `once` are columns of different words per
-    plant (its key), `repeated` columns of words that repeat; `sparse` are texts of a few rows only.
+    `pressure_class` is the position among `class_labels`, or `NO_CLASS`. `key` is the desk's own; `repeated` are
+    columns of words that repeat, `sparse` texts of a few rows only, both in the order in which they are shown.
     """
 
     longitude: FloatArray
@@ -70,7 +72,7 @@ class PlantPoints:
     is_synthetic: np.ndarray
     pressure_class: np.ndarray
     class_labels: tuple[str, ...]
-    once: Mapping[str, TextArray]
+    key: TextArray
     repeated: Mapping[str, TextArray]
     sparse: Mapping[str, Mapping[int, str]]
     rank: Mapping[int, int]
@@ -94,16 +96,16 @@ class PlantPoints:
             )
         )
         words = {
-            "once": {name: [str(word) for word in column] for name, column in self.once.items()},
-            "repeated": {name: coded([str(word) for word in column]) for name, column in self.repeated.items()},
-            "sparse": {name: {str(r): text for r, text in rows.items()} for name, rows in self.sparse.items()},
+            "key": [str(word) for word in self.key],
+            "repeated": [[name, coded([str(word) for word in column])] for name, column in self.repeated.items()],
+            "sparse": [[name, {str(row): text for row, text in rows.items()}] for name, rows in self.sparse.items()],
         }
         text = json.dumps(words, ensure_ascii=True, sort_keys=True, separators=(",", ":"))
         return {
             "count": len(row),
             "numbers": deflated(numbers),
             "words": deflated(text.encode("ascii")),
-            "marks": [{"label": mark.label, "shape": mark.shape, "colour": mark.colour} for mark in MARKS],
+            "marks": [{"shape": mark.shape, "colour": mark.colour, "urgent": mark.is_urgent} for mark in MARKS],
             "classLabels": list(self.class_labels),
             "rank": {str(plant): rank for plant, rank in self.rank.items()},
         }

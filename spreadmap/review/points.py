@@ -27,8 +27,10 @@ def drawn_status(result: SurveyResult) -> TextArray:
     for word in reversed(WORST_FIRST):
         for system in result.systems:
             drawn[(system.state.status == word.value) & system.state.is_host] = word.value
+    for system in result.systems:
+        drawn[(drawn == Status.REMOVED.value) & system.state.has_regrowth] = "regrowth"
     other = np.isin(result.status_words.astype(str), sorted(FOUND)) & ~np.isin(drawn.astype(str), sorted(FOUND))
-    drawn[other & (drawn != Status.REMOVED.value)] = "cosmetic"
+    drawn[other & ~np.isin(drawn.astype(str), (Status.REMOVED.value, "regrowth"))] = "cosmetic"
     return drawn
 
 
@@ -41,11 +43,11 @@ def class_label(entry: WebClass) -> str:
 def class_limits(entry: WebClass) -> str:
     """Return the limits of a class in the raster's unit."""
     if not np.isfinite(entry.high):
-        return f"{entry.low:.3g} and more"
+        return f"{entry.low:.2g} and more"
     return (
-        f"under {entry.high:.3g}"
+        f"under {entry.high:.2g}"
         if entry.low <= 0 or not np.isfinite(entry.low)
-        else f"{entry.low:.3g} to {entry.high:.3g}"
+        else f"{entry.low:.2g} to {entry.high:.2g}"
     )
 
 
@@ -101,7 +103,7 @@ def plant_points(result: SurveyResult, raster: WebRaster | None) -> PlantPoints:
         if index == 0:
             labels, breaks = classes_of(system, raster)
             pressure = system.exposure.pressure
-            counts = state.is_host & state.is_standing & np.isfinite(pressure)
+            counts = np.isfinite(system.hidden.relative_exposure) & np.isfinite(pressure)
             level = np.where(counts, np.searchsorted(np.asarray(breaks), pressure, side="right"), NO_CLASS)
         removal = system.plan.removal
         rank |= {int(plant): place + 1 for place, plant in enumerate(removal.plant)}
@@ -121,7 +123,7 @@ def plant_points(result: SurveyResult, raster: WebRaster | None) -> PlantPoints:
         is_synthetic=inventory.is_synthetic,
         pressure_class=level,
         class_labels=labels,
-        once={"Plant": inventory.plant_id},
+        key=inventory.plant_id,
         repeated=repeated,
         sparse=sparse,
         rank=rank,

@@ -57,6 +57,6 @@ def rose_words(climate: WindClimate) -> Html:
     """Return what the rose shows, in words."""
     first = int(climate.sector_share.argmax())
     return join(
-        f"Air moves most often toward {SECTOR_NAMES[first]} ({part(float(climate.sector_share[first]))} of flight hours); "
-        f"calm or without direction {part(climate.calm_share)}. Area of a sector is its share."
+        f"Toward which air moves: most often {SECTOR_NAMES[first]}, {part(float(climate.sector_share[first]))} of flight "
+        f"hours; calm {part(climate.calm_share)}. Area is share."
     )

@@ -37,7 +37,7 @@ def listed(items: object, *, class_: str | None = None) -> Html:
 
 def of_system(question: str, system: SystemResult, result: SurveyResult) -> str:
     """Return a question, with the pest named where the page treats more than one."""
-    return question if len(result.systems) == 1 else f"{question} · {system.triage.system.common_name}"
+    return question if len(result.systems) == 1 else f"{question} · {words.sentence(system.triage.system.common_name)}"
 
 
 def key_of(name: str, system: SystemResult, result: SurveyResult) -> str:
@@ -47,13 +47,13 @@ def key_of(name: str, system: SystemResult, result: SurveyResult) -> str:
 
 def findings(result: SurveyResult) -> Html:
     """Return what the findings are: every system, the harmless ones with their reasons."""
-    parts = [finding(item) for item in sorted(result.triage, key=lambda item: not item.system.is_mapped)]
+    ordered = sorted(result.triage, key=lambda item: not item.system.is_mapped)
     return section(
         "findings",
         "What the findings are",
         words.findings_answer(result.triage),
-        tables.triage_table(result.triage),
-        *parts,
+        tables.triage_table(ordered),
+        *(finding(item) for item in ordered),
     )
 
 
@@ -67,8 +67,8 @@ def finding(item: Triage) -> Html:
     )
     return tag(
         "div",
-        tag("h3", system.common_name),
-        why(item.says),
+        tag("h3", words.sentence(system.common_name)),
+        why(words.sentence(item.says)),
         tag("p", tag("b", "Season. "), item.season_says, class_="why"),
         alike,
         class_="finding",
@@ -125,6 +125,7 @@ def lines(system: SystemResult, result: SurveyResult, bounds: Mapping[tuple[int,
             words.AUTHORITY,
             "A ring is the smallest area that holds its share of what its focus sends; its edge is not the edge of the "
             "disease.",
+            words.RINGS_DO,
         ),
         tables.ring_table(zones, bounds) if zones.rings else None,
         tables.line_table(zones) if zones.lines else None,
@@ -163,7 +164,9 @@ def sure(system: SystemResult, result: SurveyResult) -> Html:
             )
             if text
         ),
-        join(tag("h3", "Said and assumed by this run"), listed(assumed)) if assumed else None,
+        join(tag("h3", "Said and assumed by this run"), listed(words.sentence(text) for text in assumed))
+        if assumed
+        else None,
     )
 
 
@@ -232,7 +235,11 @@ def in_short(result: SurveyResult) -> Html:
     if harmless:
         names = " and ".join(found.system.common_name for found in harmless)
         items.append(
-            item("Leave", f"{names}: no plant comes out for {'it' if len(harmless) == 1 else 'them'}.", "findings")
+            item(
+                "Leave",
+                f"{words.sentence(names)}: no plant comes out for {'it' if len(harmless) == 1 else 'them'}.",
+                "findings",
+            )
         )
     if not items:
         items.append(item("Nothing", words.findings_answer(result.triage), "findings"))

@@ -6,7 +6,7 @@ import json
 from collections.abc import Mapping, Sequence
 
 from spreadmap.review.markup import Html, join, tag
-from spreadmap.review.words import RING_DOES, amount, area, day, hours, part, status_word
+from spreadmap.review.words import amount, area, day, hours, part, sentence, status_word
 from spreadmap.values.inventory import Inventory
 from spreadmap.values.plan import Ring, Zones
 from spreadmap.values.results import Outlook, SurveyResult, SystemResult, Triage
@@ -92,10 +92,13 @@ def removal_table(system: SystemResult, result: SurveyResult) -> Html:
             )
         )
     heads = ("Order", "Plant, bed, site", "Person-minutes + set-up", "Not before", "Rank range", "Why here")
-    made = table("Confirmed plants in the order in which they come out", heads, rows, first=FIRST_ROWS, kind="removal")
+    made = table("In the order in which they come out", heads, rows, first=FIRST_ROWS, kind="removal")
     if shown < len(removal):
-        more = f"{amount(len(removal) - shown)} further confirmed plants stand in the removal list of the delivery."
+        more = f"{amount(len(removal) - shown)} further plants stand in the removal list of the delivery."
         return join(made, tag("p", more))
+    if not removal.within_hours.all():
+        note = "Plants beyond the crew hours are not printed here; they stand in the removal list of the delivery."
+        return join(made, tag("p", note, class_="print-only"))
     return made
 
 
@@ -123,13 +126,13 @@ def inspection_table(system: SystemResult, result: SurveyResult) -> Html:
             )
         )
     heads = ("Order", "Plant, bed, site", "Status", "Due", "Every", "Rank range", "Why here")
-    caption = f"Where to look first: {amount(len(rows))} of {amount(len(look))} standing hosts not confirmed"
+    caption = f"Where to look first, of {amount(len(look))} standing hosts not confirmed"
     return table(caption, heads, rows, first=FIRST_ROWS, kind="inspection")
 
 
 def ring_button(ring: Ring, bounds: Mapping[tuple[int, str], Bounds]) -> Html | str:
     """Return a button that shows a ring, or its name where the page has no shape for it."""
-    label = f"{ring.focus} · {ring.name}"
+    label = f"{ring.focus}\u00a0·\u00a0{ring.name}"
     box = bounds.get((ring.focus, ring.name))
     if box is None:
         return label
@@ -142,17 +145,13 @@ def ring_table(zones: Zones, bounds: Mapping[tuple[int, str], Bounds]) -> Html:
     rows = [
         tag(
             "tr",
-            tag(
-                "th", ring_button(ring, bounds), tag("span", RING_DOES.get(ring.name, ""), class_="under"), scope="row"
-            ),
-            tag(
-                "td", part(ring.share), tag("span", f"{part(ring.host_share)} on hosts", class_="under"), class_="word"
-            ),
+            tag("th", ring_button(ring, bounds), scope="row"),
+            tag("td", part(ring.share), tag("span", part(ring.host_share), class_="under"), class_="span"),
             tag(
                 "td",
                 area(ring.area_m2),
                 tag("span", f"{area(ring.area_low_m2)} – {area(ring.area_high_m2)}", class_="under"),
-                class_="word",
+                class_="span",
             ),
             tag("td", f"{amount(ring.reach_downwind_m)} / {amount(ring.reach_upwind_m)} m", class_="number"),
             tag("td", amount(ring.plants_inside), class_="number"),
@@ -168,9 +167,9 @@ def ring_table(zones: Zones, bounds: Mapping[tuple[int, str], Bounds]) -> Html:
     ]
     heads = (
         "Focus · ring",
-        "Share of arrivals",
-        "Area, range over the scale run",
-        "Farthest / nearest reach",
+        "Arrivals; on hosts",
+        "Area and its range",
+        "Reach, far / near",
         "Hosts inside",
         "Inspect every",
         "Sites crossed, owners",
@@ -183,7 +182,7 @@ def line_table(zones: Zones) -> Html:
     rows = [
         tag(
             "tr",
-            tag("th", line.name[:1].upper() + line.name[1:], scope="row"),
+            tag("th", sentence(line.name), scope="row"),
             tag("td", f"{amount(line.distance_m)} m", class_="number"),
             tag("td", line.advice, class_="why"),
             tag("td", ", ".join(line.reservoirs_inside) or "none", class_="word"),
@@ -200,7 +199,7 @@ def outlook_table(outlooks: Sequence[Outlook]) -> Html:
     rows = [
         tag(
             "tr",
-            tag("th", f"{outlook.condition[:1].upper()}{outlook.condition[1:]}", scope="row"),
+            tag("th", sentence(outlook.condition), scope="row"),
             tag("td", part(1 - outlook.share_avoided), class_="number"),
             tag("td", part(outlook.share_avoided) if index else "–", class_="number"),
             tag("td", f"{part(outlook.low)} to {part(outlook.high)}" if index else "–", class_="number"),
@@ -218,7 +217,7 @@ def triage_table(triage: Sequence[Triage]) -> Html:
             "tr",
             tag(
                 "th",
-                item.system.common_name,
+                sentence(item.system.common_name),
                 tag("span", tag("i", item.system.scientific_name), class_="under"),
                 scope="row",
             ),

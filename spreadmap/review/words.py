@@ -44,11 +44,7 @@ EVIDENCE_WORDS = {
     Evidence.WORK_LOG.value: "by the work log",
 }
 CLASS_WORDS = ("very low", "low", "middle", "high", "very high")
-RING_DOES = {
-    "core": "inspect and test first; it does not mean dig",
-    "inner": "inspect at the interval",
-    "outer": "watch",
-}
+RINGS_DO = "Core: inspect and test first, which does not mean dig. Inner: inspect. Outer: watch."
 NOT_A_CHANCE = (
     "The numbers rank places and say how many times more arrives here than there. They say of no plant that it is "
     "infected: plants on the model's evidence alone are inspected and tested, never dug out."
@@ -70,6 +66,17 @@ def day(value: dt.date | np.datetime64 | None) -> str:
     """Return a date as it is said, `2 July 2026`; nothing for no date."""
     date = to_date(value) if isinstance(value, np.datetime64) else value
     return "" if date is None else f"{date.day} {date:%B %Y}"
+
+
+def period(first: dt.date, last: dt.date) -> str:
+    """Return a period, naming the year once where it is one."""
+    start = f"{first.day} {first:%B}" if first.year == last.year else day(first)
+    return f"{start} to {day(last)}"
+
+
+def sentence(text: str) -> str:
+    """Return text with a capital at its beginning."""
+    return f"{text[:1].upper()}{text[1:]}"
 
 
 def part(value: float) -> str:
@@ -125,8 +132,7 @@ def findings_answer(triage: tuple[Triage, ...]) -> str:
     names = " and ".join(item.system.common_name for item in harmless)
     if names:
         said.append(f"{names} {'calls' if len(harmless) == 1 else 'call'} for no removal with roots")
-    text = "; ".join(said)
-    return f"{text[:1].upper()}{text[1:]}."
+    return f"{sentence('; '.join(said))}."
 
 
 def removal_minutes(removal: RemovalList) -> float:
@@ -140,6 +146,17 @@ def crew_hours_used(removal: RemovalList) -> float:
     return float(within[-1]) if len(within) else 0.0
 
 
+def listed_plants(system: SystemResult) -> str:
+    """Return how many plants are on the removal list and of which kind, `74 plants (73 confirmed, 1 sprouting again)`."""
+    removal = system.plan.removal
+    again = int(np.sum(system.state.status[removal.plant] == Status.REMOVED.value))
+    if not again:
+        return several(len(removal), "confirmed plant")
+    return (
+        f"{several(len(removal), 'plant')} ({amount(len(removal) - again)} confirmed, {amount(again)} sprouting again)"
+    )
+
+
 def removal_answer(system: SystemResult, result: SurveyResult) -> str:
     """Return in one sentence what comes out this week."""
     removal = system.plan.removal
@@ -147,17 +164,15 @@ def removal_answer(system: SystemResult, result: SurveyResult) -> str:
     if len(removal) == 0:
         return "Nothing comes out: no confirmed plant stands."
     within = int(removal.within_hours.sum())
-    earliest = day(removal.earliest_on.min())
     if within == 0:
-        return (
-            f"None of the {several(len(removal), 'confirmed plant')} fits into {hours(weekly)} of crew time: "
-            "the first needs more."
-        )
-    whole = within == len(removal)
-    what = f"all {amount(within)}" if whole and within > 1 else f"{amount(within)} of {amount(len(removal))}"
-    what = "the one" if len(removal) == 1 else what
+        return f"{listed_plants(system)} must come out, but {hours(weekly)} of crew time do not reach for the first."
+    what = listed_plants(system)
+    if within < len(removal):
+        what = f"{amount(within)} of {what}"
+    elif within > 1:
+        what = f"all {what}"
     return (
-        f"Take out {what} confirmed {'plant' if len(removal) == 1 else 'plants'} with all their roots, from {earliest} on: "
+        f"Take out {what} with all their roots, from {day(removal.earliest_on.min())} on: "
         f"{hours(crew_hours_used(removal))} of the week's {hours(weekly)} of crew time."
     )
 
@@ -175,7 +190,7 @@ def undone_sentence(system: SystemResult) -> str:
         f", and with them {part(float(removal.onward[left].sum()) / total)} of what all of them send" if total else ""
     )
     return (
-        f"Left undone: {several(int(left.sum()), 'confirmed plant')}{share} to plants still healthy. One crew works "
+        f"Left undone: {several(int(left.sum()), 'plant')}{share} to plants still healthy. One crew works "
         f"{system.plan.backlog_weeks:.1f} weeks on the whole list."
     )
 
@@ -238,7 +253,7 @@ def sure_answer(system: SystemResult) -> str:
         )
     return (
         f"How far the mite flies is weakly known, yet {amount(int(removal.rank_holds.sum()))} of {amount(len(removal))} "
-        "confirmed plants keep their side of the cut-off whatever the scale."
+        "plants on the list keep their side of the cut-off whatever the scale."
     )
 
 
@@ -266,7 +281,7 @@ def wind_sentence(system: SystemResult) -> str:
         return "There is no wind record: spread is drawn the same in all directions."
     said = f"Directions come from {climate.basis}"
     if climate.hours_used:
-        said += f", {amount(climate.hours_used)} hours in which mites fly, {part(climate.calm_share)} of them calm"
+        said += f"; {part(climate.calm_share)} of the hours in which mites fly are calm"
     return f"{said}."
 
 
@@ -307,15 +322,16 @@ def residents(result: SurveyResult) -> tuple[str, str]:
     contact = f" Contact: {result.inputs.contact.rstrip('. ')}." if result.inputs.contact.strip() else ""
     until = day(result.inputs.next_survey_on)
     if not found:
+        seen = any(item.is_found for item in result.triage)
+        what = "The galls and felts found look alarming but are harmless to people" if seen else "Nothing was found"
         return (
-            f"The galls and felts seen on some plants here on {day(result.inputs.as_of)} look alarming and are harmless to "
-            "people, to animals and to the plants that carry them.",
-            f"Nothing has to be done about them.{contact}",
+            f"{what} in the survey of {day(result.inputs.as_of)}, and no plant has to come out.",
+            f"The next survey is on {until}; please tell us what you see.{contact}",
         )
     name, genera = found[0].system.common_name, " and ".join(found[0].system.host_genera)
     return (
-        f"{name} is harmless to people and to plants other than {genera}, but there is no cure: an infected plant has to "
-        "come out with all its roots before it infects its neighbours.",
+        f"{sentence(name)} is harmless to people and to plants other than {genera}, but there is no cure: an infected "
+        "plant has to come out with all its roots before it infects its neighbours.",
         f"Our crews are at work until the next survey on {until}; please use no leaf blower near affected plants, leave cut "
         f"stems where they are and tell us what you see.{contact}",
     )

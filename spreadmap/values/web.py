@@ -18,7 +18,10 @@ class WebClass:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class WebRaster:
-    """A raster as PNG in EPSG:3857 with the edges of *that* grid in WGS 84 [deg], and its classes, lowest first."""
+    """A raster as PNG in EPSG:3857 with the edges of *that* grid in WGS 84 [deg], and its classes, lowest first.
+
+    Cells without a value and cells of the lowest class are clear.
+    """
 
     png: bytes
     south: float

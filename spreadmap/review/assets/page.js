@@ -2,6 +2,7 @@
 /* Joins the text with the map: rows move it, the legend switches its layers, print gets a map of its own size. */
 function spreadmapPage(map, plants, page) {
   const layers = {}, ringStyle = { core: 3, inner: 2, outer: 1.25 };
+  map.createPane("ground").style.zIndex = 240;
   map.createPane("surface").style.zIndex = 250;
 
   function describe(shape) {
@@ -19,25 +20,31 @@ function spreadmapPage(map, plants, page) {
     switch (shape.kind) {
       case "ring": return { color: "#14413d", weight: ringStyle[shape.name] || 1.25, fill: false, dashArray: shape.name === "outer" ? "2 5" : shape.name === "inner" ? "9 5" : null };
       case "line": return { color: "#5b4a8a", weight: 1.5, dashArray: "1 4 8 4", fill: false };
-      case "site": return { color: "#857f72", weight: 1, fillColor: "#d9d4c6", fillOpacity: 0.45 };
+      case "site": return { color: "#857f72", weight: 1, fillColor: "#dcd7c9", fillOpacity: 0.8 };
       case "reservoir": return { color: "#3f5d1f", weight: 1.5, fillColor: "#7a9a4e", fillOpacity: 0.45 };
       default: return { color: "#2f6b3a", weight: 4, opacity: 0.85, lineCap: "butt" };
     }
   }
 
   for (const raster of page.rasters) {
-    layers[raster.layer] = L.imageOverlay(raster.png, raster.bounds, { opacity: 0.6, pane: "surface", interactive: false, className: "surface", alt: "" });
+    layers[raster.layer] = L.imageOverlay(raster.png, raster.bounds, { opacity: 0.55, pane: "surface", interactive: false, className: "surface", alt: "" });
+  }
+  if (page.rasters.length) {
+    /* beyond this frame nothing was reckoned */
+    const edge = { color: "#6f6a5e", weight: 1, dashArray: "1 5", fill: false, interactive: false, pane: "ground" };
+    L.rectangle(page.rasters[0].bounds, edge).addTo(map);
   }
   for (const shape of page.shapes) {
     const group = layers[shape.layer] || (layers[shape.layer] = L.featureGroup());
     const drawn = L.geoJSON(shape.geometry, {
+      pane: shape.kind === "site" ? "ground" : "overlayPane",
       style: () => style(shape),
       pointToLayer: (_, place) => L.circleMarker(place, { radius: 6 }),
     });
     drawn.on("click", (event) => {
       if (plants && plants.isNear(event.layerPoint)) return;
       L.DomEvent.stopPropagation(event);
-      L.popup({ maxWidth: 300 }).setLatLng(event.latlng).setContent(describe(shape)).openOn(map);
+      L.popup({ minWidth: 230, maxWidth: 300 }).setLatLng(event.latlng).setContent(describe(shape)).openOn(map);
     });
     group.addLayer(drawn);
   }
@@ -91,7 +98,7 @@ function spreadmapPage(map, plants, page) {
   const whole = document.querySelector("[data-home]");
   if (whole) whole.addEventListener("click", () => { map.closePopup(); home(); });
 
-  const box = map.getContainer(), still = { width: "660px", height: "430px" };
+  const box = map.getContainer(), still = { width: "660px", height: "360px" };
   let before = null;
   window.addEventListener("beforeprint", () => {
     before = [map.getCenter(), map.getZoom()];
@@ -99,9 +106,10 @@ function spreadmapPage(map, plants, page) {
     Object.assign(box.style, still);
     map.invalidateSize({ animate: false, pan: false });
     map.fitBounds(bounds, { animate: false });
-    if (plants) plants.redraw();
+    if (plants && map.hasLayer(plants.layer)) plants.still();
   });
   window.addEventListener("afterprint", () => {
+    if (plants) plants.live();
     box.style.width = box.style.height = "";
     map.invalidateSize({ animate: false, pan: false });
     if (before) map.setView(before[0], before[1], { animate: false });

@@ -34,8 +34,8 @@ function spreadmapPlants(map, packed) {
     } else {
       pen.fillStyle = mark.colour; pen.fill(path);
       pen.strokeStyle = mark.shape === "square" || mark.shape === "triangle" ? "#1d1d1d" : "#fff";
-      pen.lineWidth = size > 7 ? 1 : 0.6;
-      if (mark.shape !== "speck") pen.stroke(path);
+      pen.lineWidth = 1;
+      if (mark.shape !== "speck" && size > 7) pen.stroke(path);
     }
     if (synthetic && size >= 6 && mark.shape !== "speck") {
       pen.beginPath(); pen.arc(c, c + (mark.shape === "triangle" ? h * 0.25 : 0), Math.max(1, size * 0.16), 0, 7);
@@ -79,17 +79,16 @@ function spreadmapPlants(map, packed) {
       const left = corner.x / scale, right = (corner.x + wide) / scale, top = corner.y / scale, bottom = (corner.y + high) / scale;
       for (let i = 0; i < n; i++) if (px[i] > left && px[i] < right && py[i] > top && py[i] < bottom) seen++;
       const many = seen > MANY;
-      const small = Math.max(3, Math.min(15, 3 + (zoom - 14) * 1.7)), large = Math.max(8, small + 2.5);
+      const small = Math.max(4, Math.min(15, 4 + (zoom - 15) * 1.8)), large = Math.max(8, small + 2.5);
       if (many) this._pixels(pen, canvas, scale, corner, ratio, small);
       const sprites = {};
-      const priority = marks.length - 2;
       pen.setTransform(1, 0, 0, 1, 0, 0);
       for (let i = 0; i < n; i++) {
         if (!(px[i] > left && px[i] < right && py[i] > top && py[i] < bottom)) continue;
         const code = state.status[i] & ~SYNTHETIC;
-        if (many && code < priority) continue;
+        if (many && !marks[code].urgent) continue;
         const key = state.status[i];
-        const image = sprites[key] || (sprites[key] = sprite(marks[code], code >= priority ? large : small, (key & SYNTHETIC) > 0, ratio));
+        const image = sprites[key] || (sprites[key] = sprite(marks[code], marks[code].urgent ? large : small, (key & SYNTHETIC) > 0, ratio));
         pen.drawImage(image, Math.round((px[i] * scale - corner.x) * ratio - image.width / 2), Math.round((py[i] * scale - corner.y) * ratio - image.height / 2));
       }
       pen.setTransform(ratio, 0, 0, ratio, 0, 0);
@@ -103,7 +102,7 @@ function spreadmapPlants(map, packed) {
       const ink = marks.map((m) => { const v = parseInt(m.colour.slice(1), 16); return (255 << 24) | ((v & 255) << 16) | (v & 0xff00) | (v >> 16); });
       for (let i = 0; i < state.count; i++) {
         const code = state.status[i] & ~SYNTHETIC;
-        if (code >= marks.length - 2) continue;
+        if (marks[code].urgent) continue;
         const x = Math.round((state.x[i] * scale - corner.x) * ratio) - half, y = Math.round((state.y[i] * scale - corner.y) * ratio) - half;
         if (x < 0 || y < 0 || x + block >= w || y + block >= h) continue;
         const hollow = marks[code].shape === "ring" && block > 3;
@@ -164,11 +163,11 @@ function spreadmapPlants(map, packed) {
     const row = state.row[i], words = state.words, box = document.createElement("div"), list = document.createElement("dl");
     const title = document.createElement("p");
     title.className = "card-title";
-    title.textContent = words.once.Plant[row];
+    title.textContent = words.key[row];
     if (packed.rank[row] !== undefined) line(list, "Order of removal", packed.rank[row]);
-    for (const name of Object.keys(words.repeated)) line(list, name, words.repeated[name].words[words.repeated[name].index[row]]);
+    for (const [name, column] of words.repeated) line(list, name, column.words[column.index[row]]);
     if (state.level[i] !== NO_CLASS) line(list, "Relative infection pressure", packed.classLabels[state.level[i]]);
-    for (const name of Object.keys(words.sparse)) line(list, name, words.sparse[name][row]);
+    for (const [name, texts] of words.sparse) line(list, name, texts[row]);
     if (state.status[i] & SYNTHETIC) line(list, "Position", "synthetic: spread over a bed with a count, not surveyed");
     box.className = "card";
     box.append(title, list);
@@ -178,7 +177,7 @@ function spreadmapPlants(map, packed) {
   function open(i) {
     state.selected = i;
     layer._draw();
-    L.popup({ maxWidth: 320, autoPan: true }).setLatLng(place(i)).setContent(card(i)).openOn(map);
+    L.popup({ minWidth: 250, maxWidth: 320, autoPanPaddingTopLeft: [60, 12], autoPanPaddingBottomRight: [40, 12] }).setLatLng(place(i)).setContent(card(i)).openOn(map);
   }
 
   map.on("click", (event) => {
@@ -212,7 +211,21 @@ function spreadmapPlants(map, packed) {
     ready,
     layer,
     isNear(point) { return state.words !== null && nearest(point) >= 0; },
-    redraw() { layer._draw(); },
+    /* a canvas is printed without its clear parts and would hide the map under it; a picture of it is not */
+    still() {
+      layer._draw();
+      const image = new Image();
+      image.alt = "";
+      image.className = "leaflet-zoom-animated plants-still";
+      image.src = layer._canvas.toDataURL();
+      image.style.cssText = layer._canvas.style.cssText;
+      layer._canvas.after(image);
+      layer._canvas.style.display = "none";
+    },
+    live() {
+      for (const image of map.getPane("plants").querySelectorAll("img")) image.remove();
+      layer._canvas.style.display = "";
+    },
     screenPoint(row) { return map.latLngToContainerPoint(place(state.at[row])); },
     show(row) {
       const i = state.at[row];

@@ -1,0 +1,480 @@
+"""The review page as text: the same bytes twice, nothing fetched, hostile text kept as text, words that must not stand."""
+
+import base64
+import datetime as dt
+import hashlib
+import json
+import re
+import zlib
+from dataclasses import replace
+from html.parser import HTMLParser
+from importlib.resources import files
+
+import numpy as np
+import pytest
+from made_page import ATTACKS, hostile_result, made_page, made_rasters
+from made_results import CONFIRMED, PLANTS, SUSPECT, made_result, without_findings
+
+from spreadmap.review.frame import PageFigure, ReviewMap, packed_text
+from spreadmap.review.legend import legend
+from spreadmap.review.markup import Html, escaped, script_text, script_value, tag
+from spreadmap.review.page import coordinates, shape_bounds
+from spreadmap.review.plants_layer import CODE, MARKS, NO_CLASS, SYNTHETIC_BIT, PlantPoints, PlantsLayer
+from spreadmap.review.points import class_limits, drawn_status, plant_points
+from spreadmap.review.rose import wedge, wind_rose
+from spreadmap.review.words import FORBIDDEN_WORDS, area, day, part, period, removal_answer, residents, undone_sentence
+from spreadmap.values.web import WebClass, WebShape
+
+
+class Page(HTMLParser):
+    """A page taken apart: text that is shown, elements with their attributes, scripts, styles."""
+
+    SILENT = ("script", "style", "title")
+    EMPTY = ("meta", "input", "br", "img", "link")
+
+    def __init__(self, page: bytes) -> None:
+        super().__init__()
+        self.elements: list[tuple[str, dict[str, str | None]]] = []
+        self.open: list[str] = []
+        self.texts: list[str] = []
+        self.silent: dict[str, list[str]] = {name: [] for name in self.SILENT}
+        self.feed(page.decode("utf-8"))
+        self.close()
+
+    def handle_starttag(self, name, attributes):
+        self.elements.append((name, dict(attributes)))
+        if name not in self.EMPTY:
+            self.open.append(name)
+
+    def handle_endtag(self, name):
+        assert self.open.pop() == name, f"{name} closes nothing"
+
+    def handle_data(self, text):
+        if self.open and self.open[-1] in self.SILENT:
+            self.silent[self.open[-1]].append(text)
+        else:
+            self.texts.append(text)
+
+    @property
+    def text(self) -> str:
+        return " ".join(self.texts)
+
+    def all(self, name: str) -> list[dict[str, str | None]]:
+        return [attributes for found, attributes in self.elements if found == name]
+
+
+def packed_words(page: bytes) -> dict:
+    """Return the words of the plants as a browser unpacks them."""
+    (text,) = re.findall(r'"words":"([A-Za-z0-9+/=]+)"', page.decode("utf-8"))
+    return json.loads(zlib.decompress(base64.b64decode(text)))
+
+
+@pytest.fixture(scope="module")
+def result():
+    return made_result(notes=["seen from the road"])
+
+
+@pytest.fixture(scope="module")
+def page(result):
+    return made_page(result)
+
+
+@pytest.fixture(scope="module")
+def hostile():
+    return made_page(hostile_result())
+
+
+# --- one file, nothing fetched, the same bytes
+
+
+def test_the_same_values_give_the_same_bytes(result, page):
+    assert made_page(result) == page
+    assert made_page(made_result(notes=["seen from the road"])) == page
+
+
+def test_nothing_is_fetched(page):
+    parsed = Page(page)
+    for name, attributes in parsed.elements:
+        for key in ("src", "href", "data", "action", "poster", "srcset"):
+            value = attributes.get(key)
+            assert value is None or value.startswith("#"), f"{name} {key}={value}"
+    assert not {"link", "iframe", "object", "embed", "form", "base"} & {name for name, _ in parsed.elements}
+    for style in parsed.silent["style"]:
+        assert "@import" not in style
+        assert all(url.startswith(("data:image/png;base64,", "#")) for url in re.findall(r"url\(([^)]*)\)", style))
+    # addresses in comments and name spaces of the vendored files are no requests; ours hold none at all
+    ours = page.decode().replace(script_text(packed_text("vendored", "leaflet.js")), "")
+    assert "://" not in ours.replace(packed_text("vendored", "leaflet.css"), "")
+
+
+def test_policy_language_title_and_landmarks(page, result):
+    parsed = Page(page)
+    metas = {meta.get("http-equiv") or meta.get("name"): meta.get("content") for meta in parsed.all("meta")}
+    assert "default-src 'none'" in metas["Content-Security-Policy"]
+    assert "connect-src 'none'" in metas["Content-Security-Policy"]
+    assert metas["viewport"] == "width=device-width, initial-scale=1"
+    assert parsed.all("html") == [{"lang": "en"}]
+    assert result.inputs.name in "".join(parsed.silent["title"])
+    assert len(parsed.all("main")) == len(parsed.all("h1")) == 1
+    assert parsed.open == []
+
+
+def test_ids_are_unique_and_every_link_leads_somewhere(page):
+    parsed = Page(page)
+    ids = [attributes["id"] for _, attributes in parsed.elements if "id" in attributes]
+    assert len(ids) == len(set(ids))
+    assert {link["href"][1:] for link in parsed.all("a")} <= set(ids)
+
+
+def test_tables_have_captions_and_scopes_and_rows_are_buttons(page):
+    parsed = Page(page)
+    assert len(parsed.all("caption")) == len(parsed.all("table")) == 6
+    assert all(head.get("scope") in {"col", "row"} for head in parsed.all("th"))
+    rows = [int(button["data-row"]) for button in parsed.all("button") if "data-row" in button]
+    assert rows[: len(CONFIRMED)] == list(CONFIRMED)
+    assert sum("data-bounds" in button for button in parsed.all("button")) == 3
+    assert all(button["type"] == "button" for button in parsed.all("button"))
+
+
+def test_vendored_files_are_those_of_the_checksums():
+    folder = files("spreadmap.review").joinpath("vendored")
+    lines = folder.joinpath("checksums.txt").read_text().splitlines()
+    assert {line.split()[1] for line in lines} == {
+        item.name for item in folder.iterdir() if item.name != "checksums.txt"
+    }
+    for line in lines:
+        digest, name = line.split()
+        assert hashlib.sha256(folder.joinpath(name).read_bytes()).hexdigest() == digest, name
+
+
+def test_the_licence_of_the_map_script_stands_in_the_page(page):
+    assert packed_text("vendored", "leaflet_licence.txt") in Page(page).text
+    assert "leaflet" in packed_text("vendored", "leaflet.js")[:200].lower()
+
+
+def test_other_maps_of_the_process_keep_their_links(page):
+    import folium
+
+    assert folium.Map.default_js
+    assert ReviewMap.default_js == []
+
+
+# --- hostile text
+
+
+def test_hostile_text_neither_runs_nor_stops_the_page(hostile):
+    parsed = Page(hostile)
+    assert parsed.open == []
+    assert len(parsed.all("script")) == 2  # the map script, and ours
+    assert "img" not in {name for name, _ in parsed.elements}
+    assert not any(key.startswith("on") for _, attributes in parsed.elements for key in attributes)
+    for attack in ATTACKS:
+        shown = re.sub("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f]", "�", attack).replace("\r\n", "\n")
+        assert shown in parsed.text.replace("\r\n", "\n"), attack
+
+
+def test_hostile_text_cannot_end_the_script(hostile):
+    ours = Page(hostile).silent["script"][-1]
+    assert "</script" not in ours
+    assert "<!--" not in ours
+
+
+def test_template_signs_reach_the_plants_untouched(hostile):
+    words = packed_words(hostile)
+    assert words["key"][0] == "{{7*7}} 0"
+    assert words["key"][10] == f"{ATTACKS[10]} 10"
+    notes = dict(words["sparse"])["Note"]
+    assert notes["7"] == ATTACKS[(7 + 3) % len(ATTACKS)]
+
+
+@pytest.mark.parametrize("text", ["<b>", "&amp;", '"', "'", "{{x}}"])
+def test_text_is_escaped_and_html_is_not(text):
+    assert not {"<", '"', "'"} & set(escaped(text))
+    assert escaped(Html(text)) == text
+    assert tag("p", text, title=text).count(escaped(text)) == 2
+
+
+def test_attributes():
+    assert tag("td", "x", class_="a", data_row=3, hidden=True, title=None, open=False) == (
+        '<td class="a" data-row="3" hidden>x</td>'
+    )
+
+
+def test_script_values_hold_no_sign_that_ends_a_script():
+    value = {"a": ["</script>", "\u2028", "<!--", "&", "ä"]}
+    text = script_value(value)
+    assert json.loads(text) == value
+    assert text.isascii()
+    assert not set("<>&") & set(text)
+    with pytest.raises(ValueError, match="Out of range float"):
+        script_value(float("nan"))
+
+
+def test_script_text_cannot_end_its_element():
+    text = script_text("a='</script>';\n//# sourceMappingURL=a.map")
+    assert text == "a='<\\/script>';"
+
+
+# --- words
+
+
+@pytest.mark.parametrize("make", [made_result, lambda: without_findings(made_result())])
+def test_relative_mode_states_no_chance_of_infection(make):
+    page = made_page(make())
+    for text in (Page(page).text.lower(), json.dumps(packed_words(page)).lower()):
+        for word in FORBIDDEN_WORDS:
+            assert word not in text, word
+
+
+def test_the_face_says_quantity_period_condition_mode_and_dates(page, result):
+    text, face = Page(page).text, result.systems[0].face
+    for said in (face.quantity, face.condition, face.unit, "Relative: ranks and ratios"):
+        assert said in text
+    assert day(face.as_of) in text
+    assert day(face.valid_until) in text
+
+
+def test_every_section_answers(page):
+    text = Page(page).text
+    for said in (
+        "What the findings are", "What to take out this week, in order", "Where to look next", "Where the line runs",
+        "How sure this is", "Before anyone digs", "What the work avoids", "What residents are told",
+        "only the plant-health authority demarcates", "The galls do no lasting harm.", "Herbicide injury",
+        "Here the week's 30 h of crew time end", "wild hosts, 100 m", "have buried lines located",
+    ):  # fmt: skip
+        assert said.lower() in text.lower(), said
+
+
+def test_removal_sentences_count_what_the_list_holds(result):
+    system = result.systems[0]
+    # four of six within the hours: (20 + 60 + 30 + 30 + 45) minutes for two people, by hand
+    assert removal_answer(system, result).startswith(
+        "Take out 4 of 6 confirmed plants with all their roots, from 17 Sept"
+    )
+    assert "1.5 h of the week's 30 h" in removal_answer(system, result)
+    # onward of the list is 9, 7.5, 6, 4.5, 3, 1.5; the last two are 4.5 of 31.5
+    assert "2 plants, and with them 14 % of what" in undone_sentence(system)
+    plan = replace(system.plan, removal=replace(system.plan.removal, within_hours=np.ones(6, dtype=bool)))
+    done = replace(system, plan=plan)
+    assert removal_answer(done, result).startswith("Take out all 6 confirmed plants")
+    assert undone_sentence(done) == "Nothing on the list stays undone, so the order does not matter this week."
+    plan = replace(system.plan, removal=replace(system.plan.removal, within_hours=np.zeros(6, dtype=bool)))
+    assert "do not reach for the first" in removal_answer(replace(system, plan=plan), result)
+
+
+def test_a_sprouting_plant_is_named_as_such(result):
+    system = result.systems[0]
+    status = system.state.status.copy()
+    status[CONFIRMED[0]] = "removed"
+    regrowth = np.arange(PLANTS) == CONFIRMED[0]
+    state = replace(system.state, status=status, has_regrowth=regrowth)
+    again = replace(result, systems=(replace(system, state=state),))
+    assert "6 plants (5 confirmed, 1 sprouting again)" in removal_answer(again.systems[0], again)
+    assert drawn_status(again)[CONFIRMED[0]] == "regrowth"
+
+
+def test_without_findings_the_page_says_so():
+    text = Page(made_page(without_findings(made_result()))).text
+    assert "Nothing comes out: no confirmed plant stands." in text
+    assert "There is no line to draw" in text
+
+
+def test_a_place_with_harmless_pests_only_has_no_list(result):
+    harmless = replace(result, systems=(), triage=(replace(result.triage[1], infected=3),))
+    page = made_page(harmless)
+    text = Page(page).text
+    assert "calls for no removal with roots" in text
+    assert "What to take out" not in text
+    assert "no plant has to come out" in text
+
+
+def test_two_mapped_systems_share_one_page(result):
+    system = result.systems[0]
+    other = replace(system.triage.system, key="other", common_name="another disease")
+    second = replace(system, triage=replace(system.triage, system=other))
+    both = replace(result, systems=(system, second), triage=(*result.triage, second.triage))
+    parsed = Page(made_page(both))
+    ids = [attributes["id"] for _, attributes in parsed.elements if "id" in attributes]
+    assert len(ids) == len(set(ids))
+    assert "What to take out this week, in order · Another disease" in parsed.text
+
+
+def test_without_wind_the_page_says_the_same_in_all_directions(result):
+    system = result.systems[0]
+    calm = replace(system.climate, rose=np.zeros(2, dtype=complex), sector_share=np.zeros(16), hours_used=0)
+    text = Page(made_page(replace(result, systems=(replace(system, climate=calm),)))).text
+    assert "the same in all directions" in text
+    assert "Toward which air moves" not in text
+
+
+def test_shares_never_round_to_nothing_or_all():
+    assert [part(value) for value in (0, 0.001, 0.01, 0.5, 0.994, 0.996, 1)] == [
+        "0 %", "under 1 %", "1 %", "50 %", "over 99 %", "over 99 %", "100 %"
+    ]  # fmt: skip
+
+
+def test_areas_and_dates_in_words():
+    assert [area(9999.4), area(10_000)] == ["9,999 m²", "1.0 ha"]
+    assert day(np.datetime64("2026-07-02")) == "2 July 2026"
+    assert day(np.datetime64("NaT")) == day(None) == ""
+    assert period(dt.date(2026, 9, 1), dt.date(2026, 10, 2)) == "1 September to 2 October 2026"
+    assert period(dt.date(2026, 12, 1), dt.date(2027, 1, 2)) == "1 December 2026 to 2 January 2027"
+
+
+# --- everyone's page
+
+
+def test_the_public_page_holds_no_private_text(result):
+    page = made_page(made_result(notes=["seen from the road"]), public=True)
+    text = page.decode()
+    inputs = result.inputs
+    plants, around = inputs.inventory, (inputs.reservoirs.reservoir_id, inputs.screens.screen_id)
+    for column in (plants.owner, plants.bed_id, plants.host, inputs.sites.name, inputs.sites.access,
+                   inputs.surveys.observer, *around):  # fmt: skip
+        for private in set(column.tolist()) - {"", "city"}:
+            assert private not in text, private
+    assert "seen from the road" not in text
+    assert "spreadmapPlants(" not in text
+    first, second = residents(result)
+    assert first in Page(page).text
+    assert second in Page(page).text
+    assert inputs.contact in text
+
+
+# --- plants
+
+
+def unpacked(points: PlantPoints) -> dict[str, np.ndarray]:
+    packed = points.packed()
+    count, data = packed["count"], zlib.decompress(base64.b64decode(packed["numbers"]))
+    kinds = (("longitude", "<i4"), ("latitude", "<i4"), ("row", "<u4"), ("status", "u1"), ("level", "u1"))
+    columns, at = {}, 0
+    for name, kind in kinds:
+        columns[name] = np.frombuffer(data, kind, count, at)
+        at += columns[name].nbytes
+    assert at == len(data)
+    return columns
+
+
+def test_plants_are_packed_in_the_order_of_drawing_and_come_back(result):
+    raster = next(iter(made_rasters(result).values()))
+    columns = unpacked(plant_points(result, raster))
+    inventory = result.inputs.inventory
+    row = columns["row"]
+    assert sorted(row) == list(range(PLANTS))
+    assert np.abs(columns["longitude"] * 1e-6 - inventory.longitude[row]).max() <= 0.5e-6 + 1e-12
+    assert np.abs(columns["latitude"] * 1e-6 - inventory.latitude[row]).max() <= 0.5e-6 + 1e-12
+    code = columns["status"] & ~np.uint8(SYNTHETIC_BIT)
+    assert (np.diff(code.astype(int)) >= 0).all()
+    assert set(row[-len(CONFIRMED) :]) == set(CONFIRMED)
+    assert ((columns["status"] & SYNTHETIC_BIT) > 0).tolist() == inventory.is_synthetic[row].tolist()
+
+
+def test_confirmed_lies_on_top_and_no_two_marks_look_alike():
+    assert MARKS[-1].status == "infected"
+    assert CODE["suspect"] > CODE["clean"] > CODE["not_inspected"]
+    assert len({(mark.shape, mark.colour) for mark in MARKS}) == len(MARKS)
+    assert len({mark.shape for mark in MARKS}) >= len(MARKS) - 1  # a sprouting stump is a cross in another colour
+
+
+def test_class_of_pressure_counts_for_plants_not_confirmed_only(result):
+    points = plant_points(result, None)
+    breaks, pressure = result.systems[0].breaks, result.systems[0].exposure.pressure
+    for row in range(PLANTS):
+        expected = NO_CLASS if row in (*CONFIRMED, 29) else sum(pressure[row] >= limit for limit in breaks)
+        assert points.pressure_class[row] == expected
+    assert len(points.class_labels) == len(breaks) + 1
+
+
+def test_a_plant_with_a_harmless_pest_never_looks_like_one_to_dig_out(result):
+    system = result.systems[0]
+    words = system.state.status.copy()
+    words[2] = "infected"
+    state = replace(system.state, is_host=np.arange(PLANTS) != 2)
+    surveys = replace(result.inputs.surveys, pest_system=np.full(28, "lime_gall", dtype=object))
+    found = replace(
+        result,
+        inputs=replace(result.inputs, surveys=surveys),
+        systems=(replace(system, state=state),),
+        status_words=words,
+    )
+    assert drawn_status(found)[2] == "cosmetic"
+    assert "no plant is removed for it" in plant_points(found, None).sparse["Other finding"][2]
+
+
+def test_notes_are_carried_for_confirmed_and_suspect_plants_only():
+    result = made_result(notes=[f"note {index}" for index in range(1, PLANTS)])
+    assert set(plant_points(result, None).sparse["Note"]) == {*CONFIRMED, *SUSPECT} - {0}
+
+
+def test_a_hundred_thousand_plants_stay_small():
+    count, random = 100_000, np.random.default_rng(7)
+    points = PlantPoints(
+        longitude=random.normal(10, 0.05, count),
+        latitude=random.normal(50, 0.03, count),
+        status=random.choice(np.array(["clean", "not_inspected", "suspect", "infected"], dtype=object), count),
+        is_synthetic=random.random(count) < 0.2,
+        pressure_class=random.integers(0, 5, count),
+        class_labels=("a", "b", "c", "d", "e"),
+        key=np.array([f"R{index:06d}" for index in range(count)], dtype=object),
+        repeated={"Bed": np.array([f"bed {index // 40}" for index in range(count)], dtype=object)},
+        sparse={},
+        rank={},
+    )
+    page = PageFigure("many", Html("<main>"), Html("</main>"), "")
+    review_map = ReviewMap(page, centre=(50.0, 10.0), most_zoom=20)
+    review_map.add_child(PlantsLayer(page, points))
+    # 14 bytes a plant before packing, a third more in base64, and the words
+    assert len(page.render()) < 4_000_000
+
+
+def test_plants_belong_on_a_map():
+    page = PageFigure("none", Html(""), Html(""), "")
+    layer = PlantsLayer(page, plant_points(made_result(), None))
+    with pytest.raises(TypeError, match="on a map inside a figure"):
+        layer.render()
+
+
+# --- drawings
+
+
+def test_a_wedge_points_toward_where_air_moves():
+    # sector 0 is north: up on a screen, so y is negative; sector 4 is east
+    north = [float(value) for value in re.findall(r"-?\d+\.\d+", wedge(0, 10))]
+    assert north[1] < -9
+    assert abs(north[0]) < 3
+    east = [float(value) for value in re.findall(r"-?\d+\.\d+", wedge(4, 10))]
+    assert east[0] > 9
+    assert abs(east[1]) < 3
+
+
+def test_the_rose_names_its_largest_sector_and_the_calm_share(result):
+    shares = np.full(16, 0.05)
+    shares[12] = 0.21
+    drawing = wind_rose(replace(result.systems[0].climate, sector_share=shares, calm_share=0.04))
+    assert "most often west (21 %), calm 4 %" in drawing
+    assert drawing.count("<path") == 16
+
+
+def test_the_legend_lists_only_marks_that_occur(result):
+    text = legend(result, made_rasters(result), (), {"infected", "clean"})
+    assert "Confirmed" in text
+    assert "Suspect" not in text
+    assert "synthetic position" in text
+    assert "not the same as low" in text
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "said"),
+    [(0.0, 0.02, "under 0.02"), (0.02, 1.0, "0.02 to 1"), (14.2, np.inf, "14 and more"), (-np.inf, 1.0, "under 1")],
+)
+def test_limits_of_a_class_in_words(low, high, said):
+    assert class_limits(WebClass(label="x", low=low, high=high, colour="#000000")) == said
+
+
+def test_bounds_of_shapes():
+    ring = [[10.0, 50.0], [10.2, 50.0], [10.1, 50.3], [10.0, 50.0]]
+    shape = WebShape(kind="ring", name="core", geojson={"type": "Polygon", "coordinates": [ring]}, properties={})
+    assert shape_bounds(shape) == (50.0, 10.0, 50.3, 10.2)
+    assert list(coordinates({"type": "Feature", "geometry": {"type": "Point", "coordinates": [1, 2]}})) == [(1.0, 2.0)]
+    assert shape_bounds(replace(shape, geojson={"type": "Polygon", "coordinates": []})) is None
