@@ -88,7 +88,10 @@ def _read_open(
             "Correct months or components in its block"
         )
         raise RasterError(msg)
-    if source.transform.is_degenerate:
+    cell = source.transform
+    widest = max(abs(cell.a), abs(cell.b), abs(cell.d), abs(cell.e))
+    # as GDAL, which inverts no geotransform below this; not finite is refused as well
+    if not abs(cell.a * cell.e - cell.b * cell.d) > 1e-10 * widest**2:
         msg = "has cells without size. Export it again with its place and cell size"
         raise RasterError(msg)
     if source.count * source.width * source.height > MOST_CELLS:

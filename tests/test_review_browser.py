@@ -1,0 +1,320 @@
+"""The review page in a real browser with the network cut off: it draws, asks for nothing, runs nothing users wrote."""
+
+import json
+import re
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from browser import Browser
+from made_page import ATTACKS, hostile_result, made_page
+from made_results import CONFIRMED, made_result
+
+pytestmark = pytest.mark.browser
+
+LIVE = "spreadmapReview.map"
+CENTRE = f"[{LIVE}.getCenter().lat, {LIVE}.getCenter().lng, {LIVE}.getZoom()]"
+CARD = "[...document.querySelectorAll('.leaflet-popup .card')].at(-1)"
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory):
+    return tmp_path_factory.mktemp("page")
+
+
+@pytest.fixture(scope="module")
+def browser(chromium, folder):
+    with Browser(chromium, folder) as opened:
+        yield opened
+
+
+@pytest.fixture
+def plain(browser, folder):
+    """The plain page, freshly opened at 1280 x 800."""
+    path = folder / "review.html"
+    if not path.exists():
+        path.write_bytes(made_page(made_result(notes=["seen from the road"])))
+    browser.size(1280, 800)
+    browser.complaints.clear()
+    browser.requests.clear()
+    browser.open(path)
+    return browser
+
+
+@pytest.fixture
+def hostile(browser, folder):
+    """The page of a project whose every text is an attack."""
+    path = folder / "hostile.html"
+    if not path.exists():
+        path.write_bytes(made_page(hostile_result()))
+    browser.size(1280, 800)
+    browser.complaints.clear()
+    browser.requests.clear()
+    browser.open(path)
+    return browser
+
+
+def ink(browser: Browser, colour: str) -> int:
+    """Return how many pixels of the plants' canvas have exactly this colour."""
+    red, green, blue = (int(colour[at : at + 2], 16) for at in (1, 3, 5))
+    return browser.run(
+        "(() => { const c = document.querySelector('.plants-canvas'), copy = document.createElement('canvas');"
+        "copy.width = c.width; copy.height = c.height;"
+        "const pen = copy.getContext('2d', {willReadFrequently: true}); pen.drawImage(c, 0, 0);"
+        "const d = pen.getImageData(0, 0, c.width, c.height).data; let n = 0;"
+        "for (let i = 0; i < d.length; i += 4)"
+        f"if (d[i] === {red} && d[i+1] === {green} && d[i+2] === {blue} && d[i+3] === 255) n++; return n; }})()"
+    )
+
+
+def shown(text: str) -> str:
+    """Return text as HTML shows it: line ends as one sign, control characters as the sign for a character lost."""
+    return re.sub("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f]", "�", text).replace("\r\n", "\n")
+
+
+def test_the_page_draws_and_asks_for_nothing(plain, folder):
+    assert plain.complaints == []
+    assert plain.requests[0] == (folder / "review.html").as_uri()
+    assert all(request.startswith(("data:", "blob:")) for request in plain.requests[1:])
+    for colour in ("#d55e00", "#e69f00", "#0072b2"):
+        assert ink(plain, colour) > 20, colour
+    assert plain.run("document.querySelectorAll('img.surface').length") == 1
+    assert plain.run("document.querySelectorAll('.leaflet-overlay-pane path').length") >= 5
+    assert plain.picture("review_1280.png").stat().st_size > 20_000
+
+
+def test_what_to_do_stands_on_the_first_screen(plain):
+    for selector in ("h1", ".face", ".in-short li:nth-child(1)", ".in-short li:nth-child(2)", ".legend", ".folium-map"):
+        bottom = plain.run(f"document.querySelector({selector!r}).getBoundingClientRect().bottom")
+        assert 0 < bottom <= 800, selector
+    assert plain.run("document.documentElement.scrollWidth") <= 1280
+
+
+def test_a_row_moves_the_map_to_its_plant(plain):
+    inventory, before = made_result().inputs.inventory, plain.run(CENTRE)
+    plain.run("document.querySelector('.removal button.go').click()")
+    plain.wait(f"!!{CARD}")
+    latitude, longitude, zoom = plain.run(CENTRE)
+    assert [latitude, longitude, zoom] != before
+    # the plant lies on the map that is shown now
+    row = CONFIRMED[0]
+    inside = f"{LIVE}.getBounds().contains([{inventory.latitude[row]}, {inventory.longitude[row]}])"
+    assert plain.run(inside)
+    assert zoom >= 18
+    assert plain.run(f"{CARD}.querySelector('.card-title').textContent") == inventory.plant_id[row]
+    assert plain.run("document.querySelectorAll('tr.chosen').length") == 1
+    plain.run("document.querySelector('[data-home]').click()")
+    assert plain.run(CENTRE) == pytest.approx(before)
+
+
+def test_a_ring_row_shows_the_whole_ring(plain):
+    bounds = json.loads(plain.run("document.querySelector('button[data-bounds]').dataset.bounds"))
+    plain.run("document.querySelector('button[data-bounds]').click()")
+    assert plain.run(f"{LIVE}.getBounds().contains({json.dumps(bounds)})")
+    assert plain.run(f"{LIVE}.getZoom()") > 18
+
+
+def test_a_click_on_the_canvas_opens_the_nearest_plant(plain):
+    inventory = made_result().inputs.inventory
+    for row in (3, 8, 29):
+        plain.do(f"{LIVE}.closePopup()")
+        plain.wait("document.querySelector('.leaflet-popup') === null")
+        plain.do(f"{LIVE}.setView([{inventory.latitude[row]}, {inventory.longitude[row]}], 21, {{animate: false}})")
+        box = plain.run("(r => [r.left, r.top])(document.querySelector('.folium-map').getBoundingClientRect())")
+        at = plain.run(f"(p => [p.x, p.y])(spreadmapReview.plants.screenPoint({row}))")
+        plain.click(box[0] + at[0] + 3, box[1] + at[1] - 2)
+        plain.wait(f"{CARD}?.querySelector('.card-title').textContent === {inventory.plant_id[row]!r}")
+        assert ("synthetic" in plain.run(f"{CARD}.textContent")) == bool(inventory.is_synthetic[row])
+
+
+def test_boxes_switch_layers(plain):
+    box = "document.querySelector('input[data-layer=\"{}\"]')".format
+    plain.run(f"{box('plants')}.click()")
+    assert plain.run("document.querySelector('.plants-canvas') === null")
+    plain.run(f"{box('plants')}.click()")
+    assert ink(plain, "#d55e00") > 20
+    plain.run("document.querySelector('input[data-layer^=\"surface\"]').click()")
+    assert plain.run("document.querySelectorAll('img.surface').length") == 0
+    before = plain.run("document.querySelectorAll('.leaflet-overlay-pane path').length")
+    plain.run(f"{box('ring')}.click()")
+    assert plain.run("document.querySelectorAll('.leaflet-overlay-pane path').length") == before - 3
+    assert plain.complaints == []
+
+
+def test_zooming_keeps_symbols_on_their_plants(plain):
+    inventory = made_result().inputs.inventory
+    pixel = (
+        "(() => { const c = document.querySelector('.plants-canvas'), box = c.getBoundingClientRect(),"
+        "frame = document.querySelector('.folium-map').getBoundingClientRect(),"
+        f"p = {LIVE}.latLngToContainerPoint([{inventory.latitude[14]}, {inventory.longitude[14]}]),"
+        "copy = document.createElement('canvas'), pen = copy.getContext('2d', {willReadFrequently: true});"
+        "copy.width = c.width; copy.height = c.height; pen.drawImage(c, 0, 0);"
+        "const at = [p.x + frame.left - box.left, p.y + frame.top - box.top].map(Math.round);"
+        "return [...pen.getImageData(...at, 1, 1).data]; })()"
+    )
+    for zoom in (17.25, 19, 21):
+        plain.do(f"{LIVE}.setView([{inventory.latitude[14]}, {inventory.longitude[14]}], {zoom}, {{animate: false}})")
+        assert plain.run(pixel) == [0xD5, 0x5E, 0x00, 255], zoom
+        plain.do(f"{LIVE}.panBy([60, -40], {{animate: false}})")
+        assert plain.run(pixel) == [0xD5, 0x5E, 0x00, 255], zoom
+
+
+def test_rows_are_reached_and_pressed_by_keyboard(plain):
+    plain.do("document.querySelector('.removal button.go').focus()")
+    plain.press("Tab", 9)
+    second = made_result().inputs.inventory.plant_id[CONFIRMED[1]]
+    assert plain.run("document.activeElement.textContent") == second
+    assert plain.run("getComputedStyle(document.activeElement).outlineStyle") == "solid"
+    plain.press("Enter", 13, "\r")
+    plain.wait(f"!!{CARD}")
+    assert plain.run(f"{CARD}.querySelector('.card-title').textContent") == second
+
+
+@pytest.mark.parametrize(("width", "height"), [(800, 1000), (390, 800)])
+def test_a_narrow_window_has_the_map_above_the_memo(plain, width, height):
+    plain.size(width, height)
+    plain.wait(f"{LIVE}.getSize().x <= {width}")
+    stage, memo = (
+        plain.run(f"document.querySelector({name!r}).getBoundingClientRect().top") for name in (".stage", ".memo")
+    )
+    assert stage < memo
+    assert plain.run("document.documentElement.scrollWidth") <= width
+    plain.picture(f"review_{width}.png")
+
+
+def test_print_keeps_map_legend_scale_and_dates(plain, folder):
+    path = plain.pdf("review.pdf")
+    assert path.read_bytes().startswith(b"%PDF")
+    assert plain.run("getComputedStyle(document.querySelector('.plants-canvas')).display") != "none"
+    assert plain.run("document.querySelectorAll('.plants-still').length") == 0
+    plain.call("Emulation.setEmulatedMedia", media="print")
+    try:
+        visible = "(e => e !== null && e.getClientRects().length > 0)(document.querySelector({!r}))".format
+        for selector in (".legend", ".leaflet-control-scale", ".north", ".face", ".folium-map", "caption"):
+            assert plain.run(visible(selector)), selector
+        for selector in (".home", ".leaflet-control-zoom", ".legend input"):
+            assert not plain.run(visible(selector)), selector
+    finally:
+        plain.call("Emulation.setEmulatedMedia", media="")
+
+
+def test_the_printed_map_has_ground_surface_rings_and_plants(plain):
+    plain.run("window.dispatchEvent(new Event('beforeprint'))")
+    still = "document.querySelector('.plants-still')"
+    assert plain.run(f"{still}.src.startsWith('data:image/png')")
+    assert plain.run("getComputedStyle(document.querySelector('.plants-canvas')).display") == "none"
+    plain.run("window.dispatchEvent(new Event('afterprint'))")
+    assert plain.run(f"{still} === null")
+    assert plain.complaints == []
+
+
+def test_hostile_text_is_shown_and_runs_nothing(hostile, folder):
+    text = hostile.run("document.body.textContent")
+    for attack in ATTACKS:
+        assert shown(attack) in text, attack
+    assert hostile.run("window.ran === undefined")
+    assert hostile.run("document.title").startswith(f"Town {ATTACKS[11]}")
+    assert hostile.complaints == []
+    assert all(request.startswith(("data:", "blob:")) for request in hostile.requests[1:])
+    hostile.picture("hostile.png")
+
+
+def test_hostile_text_in_cards_is_text(hostile):
+    result = hostile_result()
+    inventory, found = result.inputs.inventory, set()
+    for row in range(len(inventory)):
+        hostile.do(f"spreadmapReview.plants.show({row})")
+        assert hostile.run(f"{CARD}.querySelector('.card-title').textContent") == inventory.plant_id[row]
+        said = hostile.run(f"[...{CARD}.querySelectorAll('dd')].map((e) => e.textContent)")
+        assert inventory.bed_id[row] in said
+        assert inventory.host[row] in said
+        found |= {attack for attack in ATTACKS if attack in said}
+        assert hostile.run(f"{CARD}.querySelectorAll('img, script, b').length") == 0
+    assert found == set(ATTACKS)
+    assert hostile.run("window.ran === undefined")
+    assert hostile.complaints == []
+
+
+def test_hostile_text_in_shapes_is_text(hostile):
+    hostile.do("window.shapes = []")
+    hostile.do(f"{LIVE}.eachLayer((l) => {{ if (l instanceof L.GeoJSON) shapes.push(l); }})")
+    said = []
+    for index in range(hostile.run("shapes.length")):
+        # far from any plant, so that the shape's own card opens
+        away = "layerPoint: L.point(-9999, -9999), originalEvent: {}"
+        hostile.do(f"shapes[{index}].fire('click', {{latlng: shapes[{index}].getBounds().getCenter(), {away}}})")
+        said.append(hostile.run(f"{CARD}.textContent"))
+        assert hostile.run(f"{CARD}.querySelectorAll('img, script, b').length") == 0
+    assert any(ATTACKS[4] in text for text in said)
+    assert any(ATTACKS[0] in text for text in said)
+    assert hostile.run("window.ran === undefined")
+    assert hostile.complaints == []
+
+
+def test_more_plants_than_symbols_are_drawn_as_pixels_with_confirmed_on_top(browser, folder):
+    path = folder / "many.html"
+    path.write_bytes(made_page(many_plants(12_000)))
+    browser.size(1280, 800)
+    browser.complaints.clear()
+    browser.open(path)
+    assert ink(browser, "#0072b2") > 1000
+    assert ink(browser, "#d55e00") > 100
+    assert browser.complaints == []
+    browser.picture("many.png")
+
+
+def many_plants(count: int):
+    """The made survey with its clean plants repeated until there are `count`, a few metres apart."""
+    result = made_result()
+    take = np.concatenate([np.arange(30), np.full(count - 30, 2)])
+    spot = np.arange(count - 30)
+    inventory, system = result.inputs.inventory, result.systems[0]
+    columns = {name: getattr(inventory, name)[take] for name in inventory.__dataclass_fields__}
+    columns["plant_id"] = np.array([f"P{index}" for index in range(count)], dtype=object)
+    columns["longitude"][30:] += (spot % 150) * 2e-5
+    columns["latitude"][30:] += (spot // 150) * 1.5e-5
+    state, exposure, hidden = system.state, system.exposure, system.hidden
+    state_columns = {
+        name: getattr(state, name)[take] for name in state.__dataclass_fields__ if name not in {"system_key", "as_of"}
+    }
+    bigger = replace(
+        system,
+        state=replace(state, **state_columns),
+        exposure=replace(
+            exposure,
+            pressure=exposure.pressure[take],
+            from_plants=exposure.from_plants[take],
+            from_reservoirs=exposure.from_reservoirs[take],
+            scale_rank=exposure.scale_rank[:, take],
+        ),
+        hidden=replace(
+            hidden,
+            relative_exposure=hidden.relative_exposure[take],
+            is_touching=hidden.is_touching[take],
+            distance_to_confirmed_m=hidden.distance_to_confirmed_m[take],
+        ),
+    )
+    return replace(
+        result,
+        inputs=replace(result.inputs, inventory=replace(inventory, **columns)),
+        systems=(bigger,),
+        status_words=result.status_words[take],
+    )
+
+
+def test_the_public_page_draws_without_plants(browser, folder):
+    path = folder / "public.html"
+    path.write_bytes(made_page(made_result(), public=True))
+    browser.size(1280, 800)
+    browser.complaints.clear()
+    browser.requests.clear()
+    browser.open(path)
+    assert browser.complaints == []
+    assert all(request.startswith(("data:", "blob:")) for request in browser.requests[1:])
+    assert browser.run("document.querySelector('.plants-canvas') === null")
+    assert browser.run("document.querySelectorAll('img.surface').length") == 1
+
+
+def test_the_browser_is_cut_off(browser):
+    failed = browser.run("fetch('http://example.org/').then(() => 'reached', () => 'refused')")
+    assert failed == "refused"
