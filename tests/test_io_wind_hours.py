@@ -4,13 +4,16 @@ import datetime as dt
 from zoneinfo import ZoneInfo
 
 import numpy as np
+import pyproj
 import pytest
 from scipy.stats import circmean
+from small_projects import CRS, PROJECT, make_project
 
 from spreadmap.errors import InputError, SettingsError
 from spreadmap.io.faults import FaultBook
 from spreadmap.io.project_file import WindHoursBlock
 from spreadmap.io.read_crs import grid_convergence_deg, working_crs
+from spreadmap.io.read_project import read_project
 from spreadmap.io.read_wind_hours import is_doubled, parse_time, read_wind_hours, time_zone, to_utc
 from spreadmap.values.settings import InputSettings, Settings
 
@@ -173,3 +176,13 @@ def test_turning_keeps_the_circular_mean(tmp_path):
     hours, _ = read(tmp_path, rows, convergence=1.5)
     expected = np.rad2deg(circmean(np.deg2rad(given))) - 1.5
     assert np.isclose(np.rad2deg(circmean(np.deg2rad(hours.wind_from_deg))), expected)
+
+
+def test_a_projects_hours_are_turned_by_what_proj_gives_for_its_place(tmp_path):
+    wind = '\n[[inputs.wind_hours]]\nfile = "wind.csv"\ntime_zone = "UTC"\nspeed_unit = "m/s"\n'
+    folder = make_project(tmp_path, PROJECT + wind, wind__csv=f"{HEADER}\n{hour('2026-05-01 10:00', '90')}\n")
+    values, _ = read_project(folder)
+    factors = pyproj.Proj(CRS).get_factors(values.longitude_deg, values.latitude_deg)
+    # the place lies east of the central meridian: a bearing from grid north is smaller than the true one
+    assert factors.meridian_convergence > 1
+    assert np.isclose(values.wind_hours.wind_from_deg[0], 90 - factors.meridian_convergence, atol=1e-3)
