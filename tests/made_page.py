@@ -96,3 +96,42 @@ def hostile_result() -> SurveyResult:
         triage=(triage, result.triage[1]),
         remarks=tuple(ATTACKS),
     )  # fmt: skip
+
+
+def many_plants(count: int) -> SurveyResult:
+    """The made survey with its clean plants repeated until there are `count`, a few metres apart."""
+    result = made_result()
+    take = np.concatenate([np.arange(30), np.full(count - 30, 2)])
+    spot = np.arange(count - 30)
+    inventory, system = result.inputs.inventory, result.systems[0]
+    columns = {name: getattr(inventory, name)[take] for name in inventory.__dataclass_fields__}
+    columns["plant_id"] = np.array([f"P{index}" for index in range(count)], dtype=object)
+    columns["longitude"][30:] += (spot % 150) * 2e-5
+    columns["latitude"][30:] += (spot // 150) * 1.5e-5
+    state, exposure, hidden = system.state, system.exposure, system.hidden
+    state_columns = {
+        name: getattr(state, name)[take] for name in state.__dataclass_fields__ if name not in {"system_key", "as_of"}
+    }
+    bigger = replace(
+        system,
+        state=replace(state, **state_columns),
+        exposure=replace(
+            exposure,
+            pressure=exposure.pressure[take],
+            from_plants=exposure.from_plants[take],
+            from_reservoirs=exposure.from_reservoirs[take],
+            scale_rank=exposure.scale_rank[:, take],
+        ),
+        hidden=replace(
+            hidden,
+            relative_exposure=hidden.relative_exposure[take],
+            is_touching=hidden.is_touching[take],
+            distance_to_confirmed_m=hidden.distance_to_confirmed_m[take],
+        ),
+    )
+    return replace(
+        result,
+        inputs=replace(result.inputs, inventory=replace(inventory, **columns)),
+        systems=(bigger,),
+        status_words=result.status_words[take],
+    )

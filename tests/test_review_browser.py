@@ -2,13 +2,11 @@
 
 import json
 import re
-from dataclasses import replace
 
-import numpy as np
 import pytest
 from browser import Browser
-from made_page import ATTACKS, hostile_result, made_page
-from made_results import CONFIRMED, made_result
+from made_page import ATTACKS, hostile_result, made_page, many_plants
+from made_results import CONFIRMED, SUSPECT, made_result
 
 pytestmark = pytest.mark.browser
 
@@ -81,6 +79,9 @@ def test_the_page_draws_and_asks_for_nothing(plain, folder):
     assert plain.run("document.querySelectorAll('img.surface').length") == 1
     assert plain.run("document.querySelectorAll('.leaflet-overlay-pane path').length") >= 5
     assert plain.picture("review_1280.png").stat().st_size > 20_000
+    # what the browser reported late
+    assert plain.complaints == []
+    assert all(request.startswith(("data:", "blob:")) for request in plain.requests[1:])
 
 
 def test_what_to_do_stands_on_the_first_screen(plain):
@@ -228,11 +229,37 @@ def test_hostile_text_in_cards_is_text(hostile):
         said = hostile.run(f"[...{CARD}.querySelectorAll('dd')].map((e) => e.textContent)")
         assert inventory.bed_id[row] in said
         assert inventory.host[row] in said
+        assert row not in (*CONFIRMED, *SUSPECT) or inventory.note[row] == "" or inventory.note[row] in said
         found |= {attack for attack in ATTACKS if attack in said}
         assert hostile.run(f"{CARD}.querySelectorAll('img, script, b').length") == 0
     assert found == set(ATTACKS)
     assert hostile.run("window.ran === undefined")
     assert hostile.complaints == []
+
+
+def test_pressing_every_row_of_hostile_lists_runs_nothing(hostile):
+    inventory = hostile_result().inputs.inventory
+    rows = hostile.run("[...document.querySelectorAll('button[data-row]')].map((e) => Number(e.dataset.row))")
+    assert rows[: len(CONFIRMED)] == list(CONFIRMED)
+    for index, row in enumerate(rows):
+        hostile.do(f"{LIVE}.closePopup()")
+        hostile.run(f"document.querySelectorAll('button[data-row]')[{index}].click()")
+        hostile.wait(f"{CARD}?.querySelector('.card-title').textContent === {json.dumps(inventory.plant_id[row])}")
+    assert hostile.run("window.ran === undefined")
+    assert hostile.complaints == []
+    assert all(request.startswith(("data:", "blob:")) for request in hostile.requests[1:])
+
+
+def test_text_that_ran_would_be_noticed(chromium, tmp_path):
+    # the attacks are live: set as markup by hand, one runs, and the policy's refusal of its picture is heard
+    path = tmp_path / "attacked.html"
+    path.write_bytes(made_page(made_result()))
+    with Browser(chromium, tmp_path) as own:
+        own.open(path)
+        assert own.complaints == []
+        own.do(f"document.querySelector('.memo').insertAdjacentHTML('beforeend', {json.dumps(ATTACKS[10])})")
+        own.wait("window.ran === 1")
+        assert own.complaints != []
 
 
 def test_hostile_text_in_shapes_is_text(hostile):
@@ -261,45 +288,6 @@ def test_more_plants_than_symbols_are_drawn_as_pixels_with_confirmed_on_top(brow
     assert ink(browser, "#d55e00") > 100
     assert browser.complaints == []
     browser.picture("many.png")
-
-
-def many_plants(count: int):
-    """The made survey with its clean plants repeated until there are `count`, a few metres apart."""
-    result = made_result()
-    take = np.concatenate([np.arange(30), np.full(count - 30, 2)])
-    spot = np.arange(count - 30)
-    inventory, system = result.inputs.inventory, result.systems[0]
-    columns = {name: getattr(inventory, name)[take] for name in inventory.__dataclass_fields__}
-    columns["plant_id"] = np.array([f"P{index}" for index in range(count)], dtype=object)
-    columns["longitude"][30:] += (spot % 150) * 2e-5
-    columns["latitude"][30:] += (spot // 150) * 1.5e-5
-    state, exposure, hidden = system.state, system.exposure, system.hidden
-    state_columns = {
-        name: getattr(state, name)[take] for name in state.__dataclass_fields__ if name not in {"system_key", "as_of"}
-    }
-    bigger = replace(
-        system,
-        state=replace(state, **state_columns),
-        exposure=replace(
-            exposure,
-            pressure=exposure.pressure[take],
-            from_plants=exposure.from_plants[take],
-            from_reservoirs=exposure.from_reservoirs[take],
-            scale_rank=exposure.scale_rank[:, take],
-        ),
-        hidden=replace(
-            hidden,
-            relative_exposure=hidden.relative_exposure[take],
-            is_touching=hidden.is_touching[take],
-            distance_to_confirmed_m=hidden.distance_to_confirmed_m[take],
-        ),
-    )
-    return replace(
-        result,
-        inputs=replace(result.inputs, inventory=replace(inventory, **columns)),
-        systems=(bigger,),
-        status_words=result.status_words[take],
-    )
 
 
 def test_the_public_page_draws_without_plants(browser, folder):

@@ -4,15 +4,19 @@ import base64
 import datetime as dt
 import hashlib
 import json
+import os
 import re
+import subprocess
+import sys
 import zlib
 from dataclasses import replace
 from html.parser import HTMLParser
 from importlib.resources import files
+from pathlib import Path
 
 import numpy as np
 import pytest
-from made_page import ATTACKS, hostile_result, made_page, made_rasters
+from made_page import ATTACKS, hostile_result, made_page, made_rasters, many_plants
 from made_results import CONFIRMED, PLANTS, SUSPECT, made_result, without_findings
 
 from spreadmap.review.frame import PageFigure, ReviewMap, packed_text
@@ -90,6 +94,51 @@ def hostile():
 def test_the_same_values_give_the_same_bytes(result, page):
     assert made_page(result) == page
     assert made_page(made_result(notes=["seen from the road"])) == page
+
+
+@pytest.mark.parametrize("seed", ["1", "2"])
+def test_another_process_gives_the_same_bytes(page, seed):
+    code = (
+        "import sys; from made_page import made_page; from made_results import made_result;"
+        "sys.stdout.buffer.write(made_page(made_result(notes=['seen from the road'])))"
+    )
+    path = os.pathsep.join((str(Path(__file__).parent), *filter(None, sys.path)))
+    run = subprocess.run(
+        [sys.executable, "-c", code],
+        env={**os.environ, "PYTHONHASHSEED": seed, "PYTHONPATH": path},
+        capture_output=True,
+        check=True,
+    )
+    assert run.stdout == page
+
+
+@pytest.mark.parametrize("make", [hostile_result, made_result], ids=["hostile", "plain"])
+@pytest.mark.parametrize("public", [False, True])
+def test_no_element_points_outside_whatever_users_wrote(make, public):
+    parsed = Page(made_page(make(), public=public))
+    for name, attributes in parsed.elements:
+        for key in ("src", "href", "data", "action", "poster", "srcset", "background", "xlink:href"):
+            value = attributes.get(key)
+            assert value is None or value.startswith("#"), f"{name} {key}={value}"
+    refreshing = {str(meta.get("http-equiv")).lower() for meta in parsed.all("meta")} - {"none"}
+    assert refreshing == {"content-security-policy"}
+
+
+@pytest.mark.parametrize("name", ["page.js", "plants.js"])
+def test_our_scripts_neither_ask_the_network_nor_turn_text_into_markup(name):
+    script = packed_text("assets", name)
+    for call in (
+        "fetch(", "XMLHttpRequest", "WebSocket", "EventSource", "sendBeacon", "import(", "Worker(", "window.open",
+        "innerHTML", "outerHTML", "insertAdjacentHTML", "document.write", "eval(", "new Function",
+    ):  # fmt: skip
+        assert call not in script, call
+
+
+def test_a_page_of_300_plants_stays_small():
+    # the map script and its style are 166 kB; text, pictures and 300 plants share the rest
+    page = made_page(many_plants(300))
+    assert len(packed_words(page)["key"]) == 300
+    assert len(page) < 300_000
 
 
 def test_nothing_is_fetched(page):
@@ -187,6 +236,38 @@ def test_template_signs_reach_the_plants_untouched(hostile):
     assert notes["7"] == ATTACKS[(7 + 3) % len(ATTACKS)]
 
 
+def test_every_field_alone_keeps_what_a_template_would_change():
+    # one name a field, so that no field can hide behind another that is shown rightly
+    def said(field: str) -> str:
+        return f"{field}={{{{7*7}}}}{{# gone #}}{{% raw %}}<b>"
+
+    result = made_result(notes=[said(f"note{row}") for row in range(1, PLANTS)], reason=said("reason"))
+    inputs, system = result.inputs, result.systems[0]
+    inventory = replace(
+        inputs.inventory,
+        plant_id=np.array([said(f"key{row}") for row in range(PLANTS)], dtype=object),
+        bed_id=np.array([said(f"bed{row}") for row in range(PLANTS)], dtype=object),
+        host=np.array([said(f"host{row}") for row in range(PLANTS)], dtype=object),
+    )
+    sites = replace(inputs.sites, name=np.array([said("site0"), said("site1")], dtype=object))
+    inputs = replace(inputs, name=said("name"), contact=said("contact"), inventory=inventory, sites=sites)
+    page = made_page(replace(result, inputs=inputs, systems=(system,), remarks=(said("Remark"),)))
+    parsed, words = Page(page), packed_words(page)
+    listed = [int(button["data-row"]) for button in parsed.all("button") if "data-row" in button]
+    assert set(CONFIRMED) <= set(listed)
+    of_plants = [f"{at}{row}" for row in listed for at in ("key", "bed")]
+    for field in ("name", "contact", "site0", "site1", "reason", "Remark", *of_plants):
+        assert said(field) in parsed.text, field
+    assert said("name") in "".join(parsed.silent["title"])
+    assert words["key"] == inventory.plant_id.tolist()
+    columns = dict(words["repeated"])
+    for name, column in (("Bed", inventory.bed_id), ("Host", inventory.host)):
+        assert [columns[name]["words"][index] for index in columns[name]["index"]] == column.tolist()
+    assert set(columns["Site"]["words"]) == {said("site0"), said("site1")}
+    assert dict(words["sparse"])["Note"] == {str(row): said(f"note{row}") for row in (*CONFIRMED, *SUSPECT) if row}
+    assert "=49" not in page.decode()
+
+
 @pytest.mark.parametrize("text", ["<b>", "&amp;", '"', "'", "{{x}}"])
 def test_text_is_escaped_and_html_is_not(text):
     assert not {"<", '"', "'"} & set(escaped(text))
@@ -224,6 +305,8 @@ def test_relative_mode_states_no_chance_of_infection(make):
     for text in (Page(page).text.lower(), json.dumps(packed_words(page)).lower()):
         for word in FORBIDDEN_WORDS:
             assert word not in text, word
+    for word in FORBIDDEN_WORDS:
+        assert word not in Page(made_page(make(), public=True)).text.lower(), word
 
 
 def test_the_face_says_quantity_period_condition_mode_and_dates(page, result):
@@ -232,6 +315,29 @@ def test_the_face_says_quantity_period_condition_mode_and_dates(page, result):
         assert said in text
     assert day(face.as_of) in text
     assert day(face.valid_until) in text
+
+
+@pytest.mark.parametrize("public", [False, True])
+def test_the_face_stands_above_the_map_and_shows_its_own_period(result, public):
+    # four different dates, so that none can stand for another
+    system = result.systems[0]
+    face = replace(
+        system.face,
+        quantity="Some quantity",
+        condition="under some condition",
+        as_of=dt.date(2026, 9, 14),
+        period_from=dt.date(2026, 9, 20),
+        period_to=dt.date(2026, 10, 3),
+        valid_until=dt.date(2026, 10, 12),
+    )
+    page = made_page(replace(result, systems=(replace(system, face=face),)), public=public).decode()
+    above = page[page.index('<dl class="face">') : page.index("</dl>")]
+    for said in (
+        "Some quantity", "under some condition", "20 September to 3 October 2026", "Relative: ranks and ratios",
+        "14 September 2026", "12 October 2026",
+    ):  # fmt: skip
+        assert said in above, said
+    assert page.index("</header>") < page.index("folium-map", page.index("<main"))
 
 
 def test_every_section_answers(page):
@@ -339,6 +445,29 @@ def test_the_public_page_holds_no_private_text(result):
     assert first in Page(page).text
     assert second in Page(page).text
     assert inputs.contact in text
+
+
+def test_the_public_page_holds_no_plant_owner_or_note():
+    # words that stand nowhere else, unlike the made survey's "003" or "city"
+    result = made_result(notes=[f"SecretNote{row}" for row in range(PLANTS)], reason="SecretReason")
+    inputs, count = result.inputs, len(result.inputs.inventory)
+    columns = {
+        name: np.array([f"Secret{name}{row}" for row in range(count)], dtype=object)
+        for name in ("plant_id", "bed_id", "owner", "host", "source_batch")
+    }
+    sites = replace(inputs.sites, owner=np.array(["SecretSite0", "SecretSite1"], dtype=object))
+    system = result.systems[0]
+    rings = tuple(replace(ring, owners_inside=("SecretRing",)) for ring in system.zones.rings)
+    system = replace(system, zones=replace(system.zones, rings=rings))
+    inputs = replace(inputs, inventory=replace(inputs.inventory, **columns), sites=sites)
+    secret = replace(result, inputs=inputs, systems=(system,))
+    assert made_page(secret).decode().count("Secret") > count  # the full page does hold them
+    page = made_page(secret, public=True).decode()
+    assert "Secret" not in page
+    assert not any("data-row" in attributes for _, attributes in Page(page.encode()).elements)
+    # no plant's place either, to the seven digits that the map's corners carry
+    for value in (*inputs.inventory.longitude, *inputs.inventory.latitude):
+        assert f"{value:.6f}" not in page
 
 
 # --- plants
