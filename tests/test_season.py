@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from spreadmap.biology.season import flight_days, flight_weight_on, mean_flight_weight
+from spreadmap.biology.season import flight_days, flight_weight_on
 
 WEIGHTS = (0.0, 0.0, 0.0, 0.1, 0.2, 0.5, 0.9, 1.0, 1.0, 0.8, 0.3, 0.1)
 
@@ -22,7 +22,6 @@ def test_days_of_flight_add_up_and_the_last_day_is_not_counted():
     # by hand: 2 days of July at 0.9 and 3 of August at 1.0
     first, last = np.datetime64("2024-07-30"), np.datetime64("2024-08-04")
     assert flight_days(first, last, WEIGHTS) == pytest.approx(2 * 0.9 + 3 * 1.0)
-    assert mean_flight_weight(first, last, WEIGHTS) == pytest.approx((2 * 0.9 + 3 * 1.0) / 5)
 
 
 def test_two_periods_add_up_to_the_whole():
@@ -34,10 +33,9 @@ def test_two_periods_add_up_to_the_whole():
 def test_a_period_without_days_weighs_nothing():
     day = np.datetime64("2024-07-01")
     assert flight_days(day, day, WEIGHTS) == 0.0
-    assert mean_flight_weight(day, day - 3, WEIGHTS) == 0.0
+    assert flight_days(day, day - 3, WEIGHTS) == 0.0
 
 
-def test_even_weights_have_their_own_mean():
-    assert mean_flight_weight(np.datetime64("2023-01-01"), np.datetime64("2024-01-01"), [0.7] * 12) == pytest.approx(
-        0.7
-    )
+def test_even_weights_count_every_day_of_a_year():
+    days = flight_days(np.datetime64("2023-01-01"), np.datetime64("2024-01-01"), [0.7] * 12)
+    assert days == pytest.approx(0.7 * 365)

@@ -68,7 +68,7 @@ def test_on_one_day_the_worse_finding_counts(one, other, worse):
 
 def test_a_confirmed_plant_that_looks_clean_later_is_said_to_stay_infected():
     _, remarks = state_of(("2026-05-01", *POSITIVE), ("2026-07-01", *CLEAN), ("2026-08-01", *CLEAN))
-    assert remarks == ("Rose rosette: 1 confirmed plants looked clean later; they stay infected.",)
+    assert remarks == ("Rose rosette, 1 case: confirmed plants looked clean later; they stay infected.",)
 
 
 def test_the_date_of_a_confirmation_is_the_first_on_the_best_evidence():
@@ -111,7 +111,7 @@ def test_an_infected_shoot_after_the_removal_is_regrowth_and_weak_until_it_is_ta
     assert weak_remains(state)[0]
     assert due_for_removal(state)[0]
     assert not confirmed(state)[0]
-    assert "1 removed plants show regrowth" in remarks[0]
+    assert "1 case: removed plants show regrowth" in remarks[0]
     again, _ = state_of(found, shoot, work=[out, ("2026-07-05", "yes", "NaT")])
     assert not (sprouting(again) | weak_remains(again) | due_for_removal(again)).any()
     assert again.removed_on[0] == np.datetime64("2026-07-05")

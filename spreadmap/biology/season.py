@@ -31,9 +31,3 @@ def flight_days(first: np.datetime64, last: np.datetime64, monthly_weight: Seque
     """Return the sum of weights from `first` to the day before `last`: days of full flight [d]; 0 if none."""
     days = np.arange(first, last, dtype="datetime64[D]")
     return float(flight_weight_on(days, monthly_weight).sum()) if len(days) else 0.0
-
-
-def mean_flight_weight(first: np.datetime64, last: np.datetime64, monthly_weight: Sequence[float]) -> float:
-    """Return the mean weight from `first` to the day before `last` [-]; 0 where there is no day between them."""
-    days = np.arange(first, last, dtype="datetime64[D]")
-    return float(flight_weight_on(days, monthly_weight).mean()) if len(days) else 0.0

@@ -163,6 +163,7 @@ def check_zip(path: Path) -> list[zipfile.ZipInfo]:
     try:
         with zipfile.ZipFile(path) as archive:
             entries = archive.infolist()
+    # zipfile raises NotImplementedError for a packing method it does not know
     except (zipfile.BadZipFile, OSError, ValueError, NotImplementedError) as error:
         msg = f"cannot be opened as a zip ({error}). Make the zip again"
         raise InputError(msg) from error

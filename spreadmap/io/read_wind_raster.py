@@ -12,6 +12,7 @@ from rasterio.errors import CRSError, RasterioError
 from rasterio.transform import from_origin
 from rasterio.warp import Resampling, calculate_default_transform, reproject
 
+from spreadmap.dispersal.bearings import from_deg_to_components
 from spreadmap.errors import CrsError, RasterError
 from spreadmap.io import guard
 from spreadmap.io.faults import FaultBook
@@ -131,9 +132,7 @@ def _components(planes: dict[str, FloatArray], factor: float) -> tuple[FloatArra
         speed = planes["speed"] * factor if "speed" in planes else None
         return planes["u"] * factor, planes["v"] * factor, speed
     if "direction" in planes and "speed" in planes:
-        toward = np.deg2rad(planes["direction"] + 180.0)
-        pace = planes["speed"] * factor
-        return pace * np.sin(toward), pace * np.cos(toward), None
+        return *from_deg_to_components(planes["direction"], planes["speed"] * factor), None
     msg = (
         f"has components {', '.join(planes)}; allowed: u and v, or direction and speed. Correct components in its block"
     )

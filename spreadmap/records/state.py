@@ -226,7 +226,9 @@ def _remarks(lives: list[_Life], is_host: BoolArray, undated: int, system: PestS
         (stray, "findings stand on plants that are no known host: check the host."),
         (undated, "finished orders of the work log have no date and are passed over."),
     )
-    return tuple(f"{system.common_name}: {count} {text}" for count, text in counted if count)
+    return tuple(
+        f"{system.common_name}, {count} {'case' if count == 1 else 'cases'}: {text}" for count, text in counted if count
+    )
 
 
 def confirmed(state: PlantState) -> BoolArray:

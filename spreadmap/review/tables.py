@@ -48,6 +48,12 @@ def place_words(inventory: Inventory, site_names: Mapping[str, str], row: int) -
     return ", ".join(text for text in parts if text)
 
 
+def plant_head(inventory: Inventory, site_names: Mapping[str, str], row: int) -> Html:
+    """Return the head of a row about one plant: a button that shows it on the map, and where it stands."""
+    place = tag("span", place_words(inventory, site_names, row), class_="under")
+    return tag("th", plant_button(str(inventory.plant_id[row]), row), place, scope="row")
+
+
 def rank_range(low: int, high: int) -> str:
     """Return best and worst rank over the scale run."""
     return str(low) if low == high else f"{low}–{high}"
@@ -78,12 +84,7 @@ def removal_table(system: SystemResult, result: SurveyResult) -> Html:
             tag(
                 "tr",
                 tag("td", index + 1, class_="number"),
-                tag(
-                    "th",
-                    plant_button(str(inventory.plant_id[plant]), plant),
-                    tag("span", place_words(inventory, names, plant), class_="under"),
-                    scope="row",
-                ),
+                plant_head(inventory, names, plant),
                 tag("td", minutes, class_="number"),
                 tag("td", str(removal.earliest_on[index]), class_="date"),
                 tag("td", rank_range(int(removal.rank_low[index]), int(removal.rank_high[index])), class_="number"),
@@ -112,12 +113,7 @@ def inspection_table(system: SystemResult, result: SurveyResult) -> Html:
             tag(
                 "tr",
                 tag("td", index + 1, class_="number"),
-                tag(
-                    "th",
-                    plant_button(str(inventory.plant_id[plant]), plant),
-                    tag("span", place_words(inventory, names, plant), class_="under"),
-                    scope="row",
-                ),
+                plant_head(inventory, names, plant),
                 tag("td", status_word(system.state.status[plant], ""), class_="word"),
                 tag("td", str(look.due_on[index]), class_="date"),
                 tag("td", f"{look.interval_days[index]} d", class_="number"),

@@ -142,7 +142,6 @@ class RemovalSettings:
     gust_stop_km_h: float = setting(
         15.0, "km/h", "assumed", "None: our choice; printed advice, not a constraint", least=0, most=200
     )
-    replant_seasons: int = setting(2, "seasons", "assumed", "sources range from none to two years", least=0, most=10)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -160,8 +159,6 @@ class InspectionSettings:
         1.5, "person-minutes", "trade", "common practice, no source", least=0.05, most=120
     )
     hours_per_survey: float = setting(24.0, "person-hours", "assumed", OWN, least=0, most=10_000)
-    sensitivity: float = setting(
-        0.55, "-", "assumed", "from Futch 2009, Proc Fla State Hort Soc 122, abstract: 47-61 % per pass, another disease", least=0.01, most=1)  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -182,14 +179,6 @@ class ZoneSettings:
         "half a mile, a 1995 symposium abstract of the same group, second-hand",
         least=0,
         most=50_000,
-    )
-    release_months: int = setting(
-        24,
-        "months",
-        "assumed",
-        "from Shires et al. 2019, abstract: up to two years without symptoms",
-        least=0,
-        most=240,
     )
 
 
