@@ -21,7 +21,7 @@ from spreadmap.io.demo import copy_demo
 from spreadmap.io.doctor import doctor_lines as doctor
 from spreadmap.io.history import adopt_folders, last_delivery, open_history, record_run
 from spreadmap.io.lock import ProjectLock
-from spreadmap.io.new_project import new_project
+from spreadmap.io.new_project import write_new_project
 from spreadmap.io.public import block_surface
 from spreadmap.io.read_project import check_project, read_project
 from spreadmap.io.run_folder import RunFolder
@@ -38,6 +38,7 @@ from spreadmap.pressure import pressure_on_grid
 from spreadmap.records.sources import join_sources, plant_sources, reservoir_sources, screen_segments
 from spreadmap.records.state import plant_state
 from spreadmap.records.triage import triage
+from spreadmap.review.field_sheet import field_sheet_pdf, field_sheet_xlsx, sheet_rows, title_of
 from spreadmap.review.page import render_review
 from spreadmap.values.arrays import TextArray
 from spreadmap.values.grid import Grid, Surface
@@ -310,6 +311,11 @@ def run_project(
     return Delivery(folder=run.final, summary=plain(summary_values(result, ())), headlines=headlines(result))
 
 
+def new_project(folder: Path) -> tuple[Path, ...]:
+    """Make a project folder with a commented project file, empty tables and an empty field sheet."""
+    return write_new_project(folder, {"field_sheet.pdf": field_sheet_pdf(), "field_sheet.xlsx": field_sheet_xlsx()})
+
+
 def run_demo(folder: Path, *, progress: Callable[[str], None] | None = None) -> Delivery:
     """Copy the demo project to a folder and run it."""
     return run_project(copy_demo(folder), progress=progress)
@@ -332,7 +338,18 @@ def render_pages(result: SurveyResult) -> dict[str, bytes]:
     return {
         "review.html": render_review(result, rasters, shapes),
         "public/review.html": render_review(result, public, {}, public=True),
+        **field_sheets(result),
     }
+
+
+def field_sheets(result: SurveyResult) -> dict[str, bytes]:
+    """Return the sheets of the next survey by their path in the run folder, on paper and as a workbook."""
+    sheets = {}
+    for system in result.systems:
+        pest, rows = system.triage.system, sheet_rows(system, result.inputs)
+        sheets[f"{pest.key}/field_sheet.pdf"] = field_sheet_pdf(rows, title_of(system.face, pest.common_name))
+        sheets[f"{pest.key}/field_sheet.xlsx"] = field_sheet_xlsx(rows)
+    return sheets
 
 
 def headlines(result: SurveyResult) -> tuple[str, ...]:

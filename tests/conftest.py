@@ -37,3 +37,12 @@ def gdal_tools() -> dict[str, Path]:
     if missing := [name for name, path in found.items() if path is None]:
         program_missing(f"gdal-bin ({', '.join(missing)})")
     return {name: Path(path) for name, path in found.items() if path}
+
+
+@pytest.fixture(scope="session")
+def pdftotext() -> Path:
+    """Path of a program that reads the text of a PDF."""
+    found = shutil.which("pdftotext")
+    if found is None:
+        program_missing("poppler-utils (pdftotext)")
+    return Path(found)

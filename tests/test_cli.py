@@ -56,7 +56,7 @@ def test_check_of_the_demo_lists_its_faults_and_writes_nothing():
     before = sorted(path.name for path in DEMO.iterdir())
     result = command("check", DEMO)
     assert result.returncode == 0
-    assert "'infcted' is not allowed; allowed: clean, suspect, infected, removed, not_found" in result.stdout
+    assert "'infcted'; allowed: clean, suspect, infected, removed, not_found" in result.stdout
     assert "[aside]" in result.stdout
     assert sorted(path.name for path in DEMO.iterdir()) == before
 

@@ -47,10 +47,10 @@ def test_the_template_as_delivered_asks_for_a_crs():
 @pytest.mark.parametrize(
     ("before", "after", "says"),
     [
-        ("name =", "nmae =", r"'project.nmae' is not allowed; allowed: name, .*Did you mean 'name'\?"),
-        ("[[inputs.inventory]]", "[[inputs.inventry]]", r"'inputs.inventry' is not allowed.*Did you mean 'inventory'"),
+        ("name =", "nmae =", r"'project.nmae'; allowed: name, .*Did you mean 'name'\?"),
+        ("[[inputs.inventory]]", "[[inputs.inventry]]", r"'inputs.inventry';.*Did you mean 'inventory'"),
         ("pest_system =", "pest_sytem =", r"'inputs.surveys.1.pest_sytem'.*Did you mean 'pest_system'"),
-        ('file = "survey.csv"', "file = 3", r"'inputs.surveys.1.file' = '3' is not allowed; allowed: a valid string"),
+        ('file = "survey.csv"', "file = 3", r"'inputs.surveys.1.file' = '3'; allowed: a valid string"),
         ('name = "Testing"', 'name = "T"\nas_of = "2026-09-14"', r"'project.as_of' = '2026-09-14'"),
         ('file = "survey.csv"', 'sheet = "a"', r"'inputs.surveys.1.file' is missing. Add it."),
         ('file = "survey.csv"', 'file = "s.csv"\ncolumns = {plant = "x"}', r"columns.plant'.*Did you mean 'plant_id'"),
@@ -106,12 +106,12 @@ def test_files_that_are_no_project_file_say_so(tmp_path):
 @pytest.mark.parametrize(
     ("mapping", "says"),
     [
-        ({"kernl": {}}, r"'settings.kernl' is not allowed; .*Did you mean 'kernel'\?"),
-        ({"kernel": 3}, r"'settings.kernel' = '3' is not allowed; allowed: a table"),
+        ({"kernl": {}}, r"'settings.kernl'; .*Did you mean 'kernel'\?"),
+        ({"kernel": 3}, r"'settings.kernel' = '3'; allowed: a table"),
         ({"kernel": {"mean": 1.0}}, r"'settings.kernel.mean'.*Did you mean 'mean_m'"),
-        ({"kernel": {"mean_m": "5"}}, r"'settings.kernel.mean_m' = '5' is not allowed; allowed: a valid number"),
+        ({"kernel": {"mean_m": "5"}}, r"'settings.kernel.mean_m' = '5'; allowed: a valid number"),
         ({"kernel": {"mean_m": 0.1}}, r"allowed: 0.3 to 10000 \[m\]"),
-        ({"kernel": {"mean_m": float("nan")}}, r"'nan' is not allowed"),
+        ({"kernel": {"mean_m": float("nan")}}, r"'nan';"),
         ({"grid": {"most_cells": 1000.5}}, r"'settings.grid.most_cells'.*valid integer"),
         ({"kernel": {"family": "waldd"}}, r"Did you mean 'wald'"),
         ({"kernel": {"scale_run": [0.0, 2.0]}}, "numbers above zero"),

@@ -78,9 +78,7 @@ def test_a_shape_that_crosses_itself_is_mended_and_told(tmp_path):
 def test_a_shape_that_is_missing_or_of_another_kind_is_put_aside(tmp_path, shape, says):
     sites, book = read(read_sites, write(tmp_path / "a.gpkg", [SQUARE, shape]))
     assert len(sites) == 1
-    assert (
-        f"row 2, column 'geometry': {says} is not allowed; allowed: Polygon, MultiPolygon" in book.faults[0].sentence()
-    )
+    assert f"row 2, column 'geometry': {says}; allowed: Polygon, MultiPolygon" in book.faults[0].sentence()
 
 
 def test_swapped_degrees_stop_a_layer(tmp_path):
@@ -156,7 +154,7 @@ def test_fahrenheit_is_converted(tmp_path):
 @pytest.mark.parametrize(
     ("row", "says"),
     [
-        ("2026-05-01,12,9", "'12' above the highest '9' is not allowed"),
+        ("2026-05-01,12,9", "'12' above the highest '9';"),
         ("2026-05-01,,9", "a gap"),
         ("2026-05-01,32,104", "a number from -90 to 60"),
         ("1.5.2026,2,9", "a date written YYYY-MM-DD"),

@@ -55,7 +55,7 @@ def test_an_unknown_status_is_told_in_one_clear_sentence(tmp_path):
     surveys, book = read(tmp_path, rows)
     assert len(surveys) == 15
     assert book.faults[0].sentence() == (
-        "survey_may.csv, row 17, column 'status': 'infcted' is not allowed; allowed: clean, suspect, infected, removed, "
+        "survey_may.csv, row 17, column 'status': 'infcted'; allowed: clean, suspect, infected, removed, "
         "not_found. Did you mean 'infected'? Correct the cell or map the word in the project file."
     )
     assert book.rejected[0].text == "P01 | 2026-05-18 | infcted"
@@ -64,7 +64,18 @@ def test_an_unknown_status_is_told_in_one_clear_sentence(tmp_path):
 def test_a_blank_status_is_no_inspection(tmp_path):
     surveys, book = read(tmp_path, ["P00,2026-05-18,", "P01,2026-05-18,clean"])
     assert surveys.plant_id.tolist() == ["P01"]
-    assert not book.faults
+    assert [fault.weight for fault in book.faults] == ["assumed"]
+    assert "1 rows have no status. Their plants were not inspected" in book.faults[0].sentence()
+
+
+def test_a_row_with_symptoms_and_no_status_is_put_aside(tmp_path):
+    surveys, book = read(
+        tmp_path, ["P00,2026-05-18,,broom", "P01,,,", "P02,2026-05-18,clean,"], header=f"{HEADER},symptoms"
+    )
+    assert surveys.plant_id.tolist() == ["P02"]
+    aside = [fault.sentence() for fault in book.faults if fault.weight == "aside"]
+    assert len(aside) == 1
+    assert "no status beside what was seen; allowed: clean, suspect" in aside[0]
 
 
 def test_own_words_give_status_and_evidence_of_their_own(tmp_path):
@@ -89,21 +100,21 @@ def test_own_words_give_status_and_evidence_of_their_own(tmp_path):
 @pytest.mark.parametrize(
     ("row", "says"),
     [
-        ("P99,2026-05-18,clean,,", "column 'plant_id': 'P99' is not allowed; allowed: a key of the inventory"),
-        (",2026-05-18,clean,,", "column 'plant_id': '' is not allowed"),
+        ("P99,2026-05-18,clean,,", "column 'plant_id': 'P99'; allowed: a key of the inventory"),
+        (",2026-05-18,clean,,", "column 'plant_id': '';"),
         (
             "P01,2026-05-32,clean,,",
-            "column 'inspected_on': '2026-05-32' is not allowed; allowed: a date written YYYY-MM-DD",
+            "column 'inspected_on': '2026-05-32'; allowed: a date written YYYY-MM-DD",
         ),
         ("P01,18.05.2026,clean,,", "declare date_format in the file's block"),
-        ("P01,2206-05-18,clean,,", "column 'inspected_on': '2206-05-18' is not allowed"),
-        ("P01,,clean,,", "no date is not allowed"),
+        ("P01,2206-05-18,clean,,", "column 'inspected_on': '2206-05-18';"),
+        ("P01,,clean,,", "no date;"),
         (
             "P01,2026-05-18,clean,work_log,",
-            "'work_log' is not allowed; allowed: visual, lab. Correct the evidence of status",
+            "'work_log'; allowed: visual, lab. Correct the evidence of status",
         ),
-        ("P01,2026-05-18,clean,,smell", "'smell' is not allowed; allowed: visual, test"),
-        ("P01,2026-05-18,not_inspected,,", "'not_inspected' is not allowed"),
+        ("P01,2026-05-18,clean,,smell", "'smell'; allowed: visual, test"),
+        ("P01,2026-05-18,not_inspected,,", "'not_inspected';"),
     ],
 )
 def test_a_row_that_cannot_be_used_is_put_aside_with_its_reason(tmp_path, row, says):
@@ -181,9 +192,7 @@ def test_a_wide_table_gives_one_inspection_per_cell_that_is_not_empty(tmp_path):
 def test_faults_of_a_wide_table_name_its_column_and_later_columns_wait(tmp_path):
     surveys, book = read(tmp_path, ["P00,ok,brom", "P01,ok,ok"], header="plant_id,MAY,JUL", dates=WIDE, words=WORDS,
                          as_of=dt.date(2026, 6, 1))  # fmt: skip
-    assert "row 2, column 'JUL': 'brom' is not allowed" in next(
-        f.sentence() for f in book.faults if f.weight == "aside"
-    )
+    assert "row 2, column 'JUL': 'brom';" in next(f.sentence() for f in book.faults if f.weight == "aside")
     assert surveys.plant_id.tolist() == ["P01"]
 
 
@@ -229,10 +238,10 @@ def test_the_order_of_a_bed_holds_every_plant_once_and_begins_evenly(count):
 @pytest.mark.parametrize(
     ("row", "says"),
     [
-        ("B9,2026-05-18,12,3", "column 'bed_id': 'B9' is not allowed; allowed: a bed of the inventory"),
-        ("B1,2026-05-18,17,3", "'17' plants of bed 'B1' is not allowed; allowed: up to 16"),
+        ("B9,2026-05-18,12,3", "column 'bed_id': 'B9'; allowed: a bed of the inventory"),
+        ("B1,2026-05-18,17,3", "'17' plants of bed 'B1'; allowed: up to 16"),
         ("B1,2026-05-18,12,13", "'13' infected of 12 inspected"),
-        ("B1,2026-05-18,12,", "an empty count is not allowed; allowed: how many were infected, 0 if none"),
+        ("B1,2026-05-18,12,", "an empty count; allowed: how many were infected, 0 if none"),
         ("B1,2026-05-18,12.5,3", "a whole number"),
     ],
 )
@@ -269,10 +278,10 @@ def test_the_work_log_in_its_own_words(tmp_path):
 @pytest.mark.parametrize(
     ("row", "says"),
     [
-        ("P99,2026-06-01,yes,yes,,", "'P99' is not allowed"),
-        ("P00,,yes,yes,,", "no date is not allowed; allowed: the day on which it was done"),
-        ("P00,2026-06-01,perhaps,yes,,", "column 'done': 'perhaps' is not allowed"),
-        ("P00,2026-06-01,yes,most,,", "'most' is not allowed; allowed: yes, partly, no"),
+        ("P99,2026-06-01,yes,yes,,", "'P99';"),
+        ("P00,,yes,yes,,", "no date; allowed: the day on which it was done"),
+        ("P00,2026-06-01,perhaps,yes,,", "column 'done': 'perhaps';"),
+        ("P00,2026-06-01,yes,most,,", "'most'; allowed: yes, partly, no"),
         ("P00,2026-06-01,yes,yes,2026-05-01,", "column 'regrowth_on'"),
     ],
 )

@@ -6,9 +6,8 @@ from python_calamine import CalamineWorkbook
 from small_projects import CRS, INVENTORY
 
 from spreadmap.errors import OutputError
-from spreadmap.io.new_project import field_sheet_pdf, field_sheet_xlsx, new_project
 from spreadmap.io.project_file import COLUMNS
-from spreadmap.io.read_project import check_project, read_project
+from spreadmap.pipeline import check_project, new_project, read_project
 
 FILES = {"spreadmap.toml", "inventory.csv", "survey.csv", "work_log.csv", "field_sheet.pdf", "field_sheet.xlsx"}
 
@@ -22,14 +21,21 @@ def test_the_files_of_a_new_project(tmp_path):
         assert set(header) <= set(COLUMNS[kind])
 
 
+def test_two_projects_are_the_same_bytes(tmp_path):
+    one, two = new_project(tmp_path / "one"), new_project(tmp_path / "two")
+    assert [path.name for path in one] == [path.name for path in two]
+    assert [path.read_bytes() for path in one] == [path.read_bytes() for path in two]
+
+
 def test_nothing_is_overwritten(tmp_path):
     new_project(tmp_path / "town")
     with pytest.raises(OutputError, match="is not an empty folder, and nothing in it is overwritten"):
         new_project(tmp_path / "town")
     file = tmp_path / "file"
     file.write_text("x", encoding="utf-8")
-    with pytest.raises(OutputError, match="is not an empty folder"):
+    with pytest.raises(OutputError, match=r"is not an empty folder.*Name a new folder"):
         new_project(file)
+    assert file.read_text(encoding="utf-8") == "x"
     (tmp_path / "empty").mkdir()
     assert len(new_project(tmp_path / "empty")) == len(FILES)
 
@@ -37,12 +43,6 @@ def test_nothing_is_overwritten(tmp_path):
 def test_a_new_project_asks_for_what_is_missing(tmp_path):
     new_project(tmp_path / "town")
     assert "Give the working CRS" in check_project(tmp_path / "town")[0].sentence()
-
-
-def test_sheets_are_the_same_bytes_every_time():
-    assert field_sheet_pdf() == field_sheet_pdf()
-    assert field_sheet_pdf().startswith(b"%PDF")
-    assert field_sheet_xlsx() == field_sheet_xlsx()
 
 
 def test_the_workbook_comes_back_as_a_survey_and_a_filled_project_is_read(tmp_path):

@@ -23,12 +23,14 @@ from spreadmap.io.read_surroundings import read_reservoirs, read_screens, read_s
 from spreadmap.io.read_surveys import read_surveys, read_work_log
 from spreadmap.io.read_wind_hours import read_wind_hours
 from spreadmap.io.read_wind_raster import read_wind_raster
-from spreadmap.values.arrays import to_date
 from spreadmap.values.inventory import Inventory
 from spreadmap.values.pest_system import PestSystem
 from spreadmap.values.project import Fault, InputFile, ProjectInputs
 from spreadmap.values.settings import Settings
+from spreadmap.values.surveys import Surveys
 
+MOST_DAYS_BETWEEN_SURVEYS = 1096
+"""Three years; our choice. The last inspection makes the date of the state, and a slip of the pen would move it."""
 DAYS_TO_NEXT_SURVEY = 28
 KINDS = (
     "inventory",
@@ -111,7 +113,7 @@ def _read(folder: Path, as_of: dt.date | None, book: FaultBook) -> tuple[Project
     until = as_of or project.as_of
     surveys = read_surveys(*_files(opened, "surveys"), inventory, opened.systems, opened.settings, book, until)
     if until is None and len(surveys):
-        until = to_date(surveys.inspected_on.max())
+        until = _last_inspection(surveys, book)
     dates = _dates(opened.project, until, book)
     _say_future_planting(inventory, dates[0], book)
     middle = (np.array([np.median(inventory.easting)]), np.array([np.median(inventory.northing)]))
@@ -180,6 +182,21 @@ def _read_what_can_be(opened: _Opened, working: WorkingCrs | None, book: FaultBo
         return
     read_wind_hours(*_files(opened, "wind_hours"), 0.0, opened.settings, book)
     read_temperature(*_files(opened, "temperature"), opened.settings, book)
+
+
+def _last_inspection(surveys: Surveys, book: FaultBook) -> dt.date:
+    """Return the day of the last inspection; one that lies years after the one before is refused as a typing slip."""
+    days = np.unique(surveys.inspected_on)
+    last: dt.date = days[-1].item()
+    gap = int((days[-1] - days[-2]).astype(np.int64)) if len(days) > 1 else 0
+    if gap > MOST_DAYS_BETWEEN_SURVEYS:
+        row = int(np.flatnonzero(surveys.inspected_on == days[-1])[0])
+        book.stop(
+            str(surveys.file[row]), f"'{last}' lies {gap} days after the inspection before it",
+            "Correct the date, or give as_of in the project file.", column="inspected_on", row=int(surveys.row[row]),
+            allowed=f"at most {MOST_DAYS_BETWEEN_SURVEYS} days, where as_of is not given",
+        )  # fmt: skip
+    return last
 
 
 def _say_future_planting(inventory: Inventory, as_of: dt.date, book: FaultBook) -> None:

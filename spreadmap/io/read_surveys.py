@@ -49,7 +49,7 @@ class _Told:
 
     def __init__(self) -> None:
         self.values: dict[str, list[Any]] = {name: [] for name in COLUMNS}
-        self.later = self.by_default = 0
+        self.later = self.by_default = self.blank = 0
         self.default_system = ""
 
     def add(self, **row: Any) -> None:
@@ -104,6 +104,10 @@ def _say_what_was_assumed(rows: Rows, keys: PlantKeys, told: _Told, as_of: dt.da
         rows.book.assume(rows.table.file, f"{told.later} inspections are later than as_of {as_of}",
                          "They were left out; without as_of in the project file the last survey counts.")  # fmt: skip
         told.later = 0
+    if told.blank:
+        rows.book.assume(rows.table.file, f"{told.blank} rows have no status",
+                         "Their plants were not inspected, which is not the same as clean.")  # fmt: skip
+        told.blank = 0
     if told.by_default:
         rows.book.assume(rows.table.file, f"{told.by_default} rows name no pest system", "They were taken as "
                          f"{told.default_system}; give pest_system in the file's block to say it yourself.")  # fmt: skip
@@ -249,8 +253,15 @@ def _read_long(
     looked = rows.whole_number("n_inspected", np.nan, 0, 1e6)
     found = rows.whole_number("n_infected", np.nan, 0, 1e6)
     for index in range(len(rows)):
-        system = _system_of(rows, index, given[index], block, systems, told)
         counts = np.isfinite(looked[index])
+        if (
+            not counts
+            and not status[index]
+            and not any((evidence[index], texts["symptoms"][index], texts["sample_id"][index]))
+        ):
+            told.blank += 1
+            continue
+        system = _system_of(rows, index, given[index], block, systems, told)
         meaning, key = None, ""
         if counts:
             _check_bed(rows, index, str(bed[index]), looked[index], found[index], beds)
@@ -268,8 +279,9 @@ def _read_long(
 
 
 def _meaning(rows: Rows, index: int, status: str, evidence: str, words: dict[str, str]) -> tuple[str, str] | None:
-    """Return status and evidence of a row, None where it is blank; what does not fit together puts the row aside."""
+    """Return status and evidence of a row; what is missing or does not fit together puts the row aside."""
     if not status:
+        rows.bad(index, "status", "no status beside what was seen", ", ".join(STATUS_WORDS), "Fill in the cell.")
         return None
     meaning = status_and_evidence(status, words)
     if meaning is None:

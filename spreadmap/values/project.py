@@ -31,7 +31,7 @@ class Fault:
         """Return the fault as one line."""
         where = self.file + (f", row {self.row}" if self.row is not None else "")
         where += f", column '{self.column}'" if self.column else ""
-        allowed = f" is not allowed; allowed: {self.allowed}" if self.allowed else ""
+        allowed = f"; allowed: {self.allowed}" if self.allowed else ""
         return f"{where}: {self.found}{allowed}. {self.remedy}"
 
 

@@ -1,0 +1,216 @@
+"""The field sheet: empty for a new project, filled with the next survey's plants after a run."""
+
+from __future__ import annotations
+
+import datetime as dt
+import io
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cache
+from itertools import groupby
+from pathlib import Path
+
+import matplotlib as mpl
+import numpy as np
+import xlsxwriter
+from reportlab.lib.pagesizes import A4, landscape
+from reportlab.pdfbase import pdfmetrics
+from reportlab.pdfbase.ttfonts import TTFont
+from reportlab.pdfgen.canvas import Canvas
+
+from spreadmap.values.project import ProjectInputs
+from spreadmap.values.results import Face, SystemResult
+from spreadmap.values.words import ALLOWED_EVIDENCE, SURVEY_STATUSES, Method, Status
+
+SHEET_COLUMNS = ("plant_id", "bed_id", "inspected_on", "observer", "method", "status", "evidence", "symptoms",
+                 "sample_id", "note")  # fmt: skip
+"""Columns of a survey table, so that a filled workbook comes back as one."""
+HELP_COLUMNS = ("order", "site", "due_on", "easting", "northing")
+"""Columns for the walk, behind the others; a survey table does not read them."""
+SHEET_WIDTHS = (12, 10, 13, 10, 9, 13, 18, 26, 12, 30)
+PAPER_WIDTHS = (54, 46, 58, 48, 38, 150, 74, 104, 54, 94)
+"""Widths in points on paper; together 720, so that the sheet also fits US letter paper, landscape, unscaled."""
+TICK_WORDS = (Status.CLEAN, Status.SUSPECT, Status.INFECTED, Status.NOT_FOUND)
+BLANK_ROWS = 25
+LINE = 17.0
+FOOT = (
+    "status, tick one: clean = inspected, nothing seen; suspect = symptoms seen, not confirmed; infected = test, or "
+    "typical symptoms together;",
+    "not_found = no such plant at its place. A row without a tick was not inspected, which is not the same as clean.",
+    "method: visual (eye or lens) or test. evidence of infected: lab or typical_symptoms; of clean: visual or lab; of the "
+    "others: visual; empty = what is usual.",
+    "plant_id as in the inventory, with its leading zeros. inspected_on as year-month-day.",
+    "The map is not a diagnosis: confirm before digging. On other people's land ask first. Local codes come first.",
+)
+MADE_ON = dt.datetime(2000, 1, 1)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SheetRow:
+    """One plant to look at: what is printed before the walk."""
+
+    plant_id: str
+    bed_id: str
+    site: str
+    order: int
+    due_on: str
+    easting: float
+    northing: float
+
+
+def sheet_rows(system: SystemResult, inputs: ProjectInputs) -> tuple[SheetRow, ...]:
+    """Return the plants of the next survey's hours, site by site and bed by bed.
+
+    Sites come in the order of their most urgent plant, beds of a site and plants of a bed likewise, so that nobody
+    crosses the town for every row; `order` keeps the place on the inspection list.
+    """
+    inventory, inspection = inputs.inventory, system.plan.inspection
+    listed = np.flatnonzero(inspection.within_hours)
+    plants = inspection.plant[listed]
+    beds = [(str(inventory.site_id[plant]), str(inventory.bed_id[plant])) for plant in plants]
+    first_of_site: dict[str, int] = {}
+    first_of_bed: dict[tuple[str, str], int] = {}
+    for place, bed in enumerate(beds):
+        first_of_site.setdefault(bed[0], place)
+        first_of_bed.setdefault(bed, place)
+    names = dict(zip(inputs.sites.site_id.tolist(), inputs.sites.name.tolist(), strict=True))
+    walk = sorted(range(len(beds)), key=lambda place: (first_of_site[beds[place][0]], first_of_bed[beds[place]], place))
+    return tuple(
+        SheetRow(
+            plant_id=str(inventory.plant_id[plants[place]]),
+            bed_id=beds[place][1],
+            site=str(names.get(beds[place][0], "")) or beds[place][0],
+            order=int(listed[place]) + 1,
+            due_on=str(inspection.due_on[listed[place]]),
+            easting=round(float(inventory.easting[plants[place]]), 1),
+            northing=round(float(inventory.northing[plants[place]]), 1),
+        )
+        for place in walk
+    )
+
+
+def title_of(face: Face, pest: str) -> str:
+    """Return the heading of a filled sheet."""
+    return (
+        f"Field sheet, {pest}: state of {face.as_of:%Y-%m-%d}, to be walked by {face.valid_until:%Y-%m-%d}. "
+        f"Order by relative infection pressure; {face.mode.value} mode"
+    )
+
+
+@cache
+def _fonts() -> tuple[str, str]:
+    """Register fonts that hold more than Latin letters, and return their names, plain and bold."""
+    folder = Path(mpl.get_data_path()) / "fonts" / "ttf"
+    for name, file in (("sheet", "DejaVuSans.ttf"), ("sheet-bold", "DejaVuSans-Bold.ttf")):
+        pdfmetrics.registerFont(TTFont(name, str(folder / file)))
+    return "sheet", "sheet-bold"
+
+
+def field_sheet_pdf(rows: Sequence[SheetRow] = (), title: str = "Field sheet: one row per inspected plant") -> bytes:
+    """Return a sheet for the field, landscape; the same bytes every time.
+
+    Without rows it is one page of empty ones. With rows every page belongs to one site, which its heading names.
+    """
+    plain, bold = _fonts()
+    buffer = io.BytesIO()
+    page = Canvas(buffer, pagesize=landscape(A4), invariant=1)
+    page.setTitle("Field sheet")
+    pages: list[tuple[str, Sequence[SheetRow | None]]] = []
+    for site, group in groupby(rows, key=lambda row: row.site):
+        plants = list(group)
+        pages += [(site, plants[first : first + BLANK_ROWS]) for first in range(0, len(plants), BLANK_ROWS)]
+    pages = pages or [("", [None] * BLANK_ROWS)]
+    for number, (site, lines) in enumerate(pages, start=1):
+        page.setFont(bold, 9)
+        page.drawString(36, landscape(A4)[1] - 26, _fit(title, bold, 9, 720))
+        page.setFont(plain, 9)
+        if rows:
+            place = f"{site or 'No site given'}. Page {number} of {len(pages)}"
+            page.drawString(36, landscape(A4)[1] - 40, _fit(place, plain, 9, 720))
+        _draw_table(page, lines)
+        page.showPage()
+    page.save()
+    return buffer.getvalue()
+
+
+def _draw_table(page: Canvas, lines: Sequence[SheetRow | None]) -> None:
+    """Draw the head, one line per plant, and the words under the table."""
+    plain, bold = _fonts()
+    left, top = 36.0, landscape(A4)[1] - 48
+    for row in range(len(lines) + 1):
+        x, foot = left, top - (row + 1) * LINE
+        filled = lines[row - 1] if row else None
+        for name, wide in zip(SHEET_COLUMNS, PAPER_WIDTHS, strict=True):
+            page.rect(x, foot, wide, LINE)
+            if row == 0:
+                page.setFont(bold, 7)
+                page.drawString(x + 3, foot + 5, name)
+            elif name == "status":
+                _draw_ticks(page, x, foot)
+            elif filled is not None and name in ("plant_id", "bed_id"):
+                page.setFont(plain, 7.5)
+                page.drawString(x + 3, foot + 5, _fit(getattr(filled, name), plain, 7.5, wide - 5))
+            x += wide
+    page.setFont(plain, 7)
+    for number, sentence in enumerate(FOOT):
+        page.drawString(left, top - (len(lines) + 1) * LINE - 13 - 10.5 * number, sentence)
+
+
+def _fit(text: str, font: str, size: float, wide: float) -> str:
+    """Return a text on one line, cut with a sign where it is wider than its place."""
+    text = " ".join(str(text).split())
+    if pdfmetrics.stringWidth(text, font, size) <= wide:
+        return text
+    while text and pdfmetrics.stringWidth(f"{text}…", font, size) > wide:
+        text = text[:-1]
+    return f"{text}…"
+
+
+def _draw_ticks(page: Canvas, x: float, foot: float) -> None:
+    """Draw a box to tick before every status word of one row."""
+    plain, _ = _fonts()
+    page.setFont(plain, 6)
+    x += 4
+    for status in TICK_WORDS:
+        page.rect(x, foot + 5, 6, 6)
+        page.drawString(x + 8, foot + 5.5, status.value)
+        x += 8 + page.stringWidth(status.value, plain, 6) + 5
+
+
+def field_sheet_xlsx(rows: Sequence[SheetRow] = ()) -> bytes:
+    """Return the sheet as a workbook whose columns come back as a survey table; the same bytes every time.
+
+    Every column but the date is formatted as text: a key typed as 007 stays 007. Behind the survey's own columns a
+    filled sheet has `HELP_COLUMNS`.
+    """
+    buffer = io.BytesIO()
+    book = xlsxwriter.Workbook(buffer, {"in_memory": True, "strings_to_formulas": False, "strings_to_urls": False})
+    book.set_properties({"title": "Field sheet", "created": MADE_ON})
+    sheet = book.add_worksheet("survey")
+    bold = book.add_format({"bold": True})
+    text, day = book.add_format({"num_format": "@"}), book.add_format({"num_format": "yyyy-mm-dd"})
+    for column, (name, wide) in enumerate(zip(SHEET_COLUMNS, SHEET_WIDTHS, strict=True)):
+        sheet.write_string(0, column, name, bold)
+        sheet.set_column(column, column, wide, day if name == "inspected_on" else text)
+    for column, name in enumerate(HELP_COLUMNS if rows else (), start=len(SHEET_COLUMNS)):
+        sheet.write_string(0, column, name, bold)
+        sheet.set_column(column, column, 24 if name == "site" else 12)
+    for line, row in enumerate(rows, start=1):
+        sheet.write_string(line, 0, row.plant_id, text)
+        sheet.write_string(line, 1, row.bed_id, text)
+        for column, name in enumerate(HELP_COLUMNS, start=len(SHEET_COLUMNS)):
+            value = getattr(row, name)
+            write = sheet.write_string if isinstance(value, str) else sheet.write_number
+            write(line, column, value)
+    lists = {
+        "status": [status.value for status in SURVEY_STATUSES],
+        "method": [method.value for method in Method],
+        "evidence": sorted({each.value for allowed in ALLOWED_EVIDENCE.values() for each in allowed}),
+    }
+    last = max(5000, len(rows))
+    for name, words in lists.items():
+        column = SHEET_COLUMNS.index(name)
+        sheet.data_validation(1, column, last, column, {"validate": "list", "source": words})
+    sheet.freeze_panes(1, 1)
+    book.close()
+    return buffer.getvalue()
