@@ -1,1 +1,1 @@
-"""Biology: daylight, season and (later) life tables. Knows nothing of files or maps."""
+"""Biology: life tables, degree-days, the mite's season, latency, daylight. Knows nothing of files or maps."""

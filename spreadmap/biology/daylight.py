@@ -1,13 +1,51 @@
-"""Sunrise and sunset."""
+"""Sunrise, sunset and the length of the day."""
 
 from __future__ import annotations
 
 import numpy as np
 
+from spreadmap.biology.bounds import require
 from spreadmap.values.arrays import DateArray, FloatArray
 
 ZENITH_DEG = 90.833
 """Zenith of the sun's centre at rise and set: 50 arc minutes for refraction and the sun's radius (from memory)."""
+
+
+def declination_rad(year_angle: FloatArray) -> FloatArray:
+    """Return how far north of the equator the sun stands [rad]; `year_angle` runs from 0 on 1 January to 2 pi [rad].
+
+    Spencer 1971; bound by test_daylight.py::test_series_are_those_of_spencer against an independent transcription.
+    """
+    return np.asarray(
+        0.006918
+        - 0.399912 * np.cos(year_angle)
+        + 0.070257 * np.sin(year_angle)
+        - 0.006758 * np.cos(2 * year_angle)
+        + 0.000907 * np.sin(2 * year_angle)
+        - 0.002697 * np.cos(3 * year_angle)
+        + 0.00148 * np.sin(3 * year_angle)
+    )
+
+
+def equation_of_time_min(year_angle: FloatArray) -> FloatArray:
+    """Return how far the sundial is ahead of the clock [min]; `year_angle` as in `declination_rad`.
+
+    Spencer 1971. Transcriptions differ in the first coefficient, 0.000075 here and 0.0000075 elsewhere: one second.
+    """
+    return 229.18 * np.asarray(
+        0.000075
+        + 0.001868 * np.cos(year_angle)
+        - 0.032077 * np.sin(year_angle)
+        - 0.014615 * np.cos(2 * year_angle)
+        - 0.040849 * np.sin(2 * year_angle)
+    )
+
+
+def _year_angle(day: DateArray, longitude_deg: float) -> FloatArray:
+    """Return the angle of the year at local noon of each day [rad]."""
+    days = np.asarray(day, dtype="datetime64[D]")
+    of_year = (days - days.astype("datetime64[Y]").astype("datetime64[D]")).astype(np.float64)
+    return np.asarray(2 * np.pi * (of_year + 0.5 - longitude_deg / 360) / 365.0)
 
 
 def sunrise_sunset_utc(day: DateArray, longitude_deg: float, latitude_deg: float) -> tuple[FloatArray, FloatArray]:
@@ -34,25 +72,8 @@ def sunrise_sunset_utc(day: DateArray, longitude_deg: float, latitude_deg: float
     ----------
     Spencer, J. W. (1971), Fourier series representation of the position of the sun, Search 2(5):172.
     """
-    days = np.asarray(day, dtype="datetime64[D]")
-    of_year = (days - days.astype("datetime64[Y]").astype("datetime64[D]")).astype(np.float64)
-    angle = 2 * np.pi * (of_year + 0.5 - longitude_deg / 360) / 365.0
-    declination = (
-        0.006918
-        - 0.399912 * np.cos(angle)
-        + 0.070257 * np.sin(angle)
-        - 0.006758 * np.cos(2 * angle)
-        + 0.000907 * np.sin(2 * angle)
-        - 0.002697 * np.cos(3 * angle)
-        + 0.00148 * np.sin(3 * angle)
-    )
-    equation_min = 229.18 * (
-        0.000075
-        + 0.001868 * np.cos(angle)
-        - 0.032077 * np.sin(angle)
-        - 0.014615 * np.cos(2 * angle)
-        - 0.040849 * np.sin(2 * angle)
-    )
+    angle = _year_angle(day, longitude_deg)
+    declination, equation_min = declination_rad(angle), equation_of_time_min(angle)
     noon = 12.0 - longitude_deg / 15.0 - equation_min / 60.0
     latitude = np.deg2rad(latitude_deg)
     cosine = (np.cos(np.deg2rad(ZENITH_DEG)) - np.sin(latitude) * np.sin(declination)) / (
@@ -60,3 +81,37 @@ def sunrise_sunset_utc(day: DateArray, longitude_deg: float, latitude_deg: float
     )
     half = np.where(cosine > 1, np.nan, np.rad2deg(np.arccos(np.clip(cosine, -1, 1))) / 15.0)
     return noon - half, noon + half
+
+
+def day_length_hours(day: DateArray, latitude_deg: float) -> FloatArray:
+    """Return the hours from sunrise to sunset.
+
+    Parameters
+    ----------
+    day : array of `datetime64[D]`, shape (n,)
+    latitude_deg : float
+        North positive. [deg]
+
+    Returns
+    -------
+    array, shape (n,)
+        0 in the polar night to 24 in the polar day. [h]
+
+    Raises
+    ------
+    SettingsError
+        If the latitude is not within -90 to 90.
+
+    Notes
+    -----
+    As `sunrise_sunset_utc`, twilight not counted, at the longitude of Greenwich: elsewhere the sun has moved on by at
+    most half a day's change. Bound by test_daylight.py::test_day_length_agrees_with_an_independent_almanac.
+    """
+    within = -90 <= latitude_deg <= 90
+    require(
+        "length of the day",
+        [("latitude_deg", latitude_deg, "deg", within, "-90 to 90")],
+        "Give degrees, north positive.",
+    )
+    rise, set_ = sunrise_sunset_utc(day, 0.0, latitude_deg)
+    return np.where(np.isnan(rise), 0.0, set_ - rise)
