@@ -21,8 +21,16 @@ def location_density(family, r, a, b=None):
         return b * math.exp(-((r / a) ** b)) / (2 * math.pi * a**2 * math.gamma(2 / b))
     if family == "student_2d":
         return (b - 1) / (math.pi * a**2) * (1 + (r / a) ** 2) ** -b
+    if family == "inverse_power":
+        return (b - 1) * (b - 2) / (2 * math.pi * a**2) * (1 + r / a) ** -b
+    if family == "logistic":
+        return b / (2 * math.pi * a**2 * math.gamma(2 / b) * math.gamma(1 - 2 / b)) / (1 + (r / a) ** b)
     if r <= 0:
         return 0.0
+    if family == "weibull":
+        return b / (2 * math.pi * a**b) * r ** (b - 2) * math.exp(-((r / a) ** b))
+    if family == "gamma":
+        return (r / a) ** (b - 2) * math.exp(-r / a) / (2 * math.pi * a**2 * math.gamma(b))
     if family == "lognormal":
         return math.exp(-(math.log(r / a) ** 2) / (2 * b**2)) / ((2 * math.pi) ** 1.5 * b * r**2)
     if family == "wald":

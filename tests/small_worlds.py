@@ -14,6 +14,10 @@ ONE_OF_EACH = (
     Kernel(family="lognormal", scale_m=5.19, shape=1.222),
     Kernel(family="student_2d", scale_m=8.1, shape=2.1),
     Kernel(family="exponential_power", scale_m=2.0, shape=0.6),
+    Kernel(family="inverse_power", scale_m=10.0, shape=3.5),
+    Kernel(family="logistic", scale_m=8.0, shape=3.5),
+    Kernel(family="weibull", scale_m=8.0, shape=1.4),
+    Kernel(family="gamma", scale_m=6.0, shape=1.6),
     Kernel(family="exponential", scale_m=5.475),
     Kernel(family="gaussian", scale_m=10.0),
 )

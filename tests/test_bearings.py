@@ -10,15 +10,19 @@ from scipy import integrate, stats
 
 from spreadmap.dispersal.bearings import (
     bearing_density,
+    blended,
     components_to_from_deg,
     concentration_of,
     from_deg_to_components,
     mean_direction,
     never_negative,
+    parts_of_rose,
     rose_of_bearings,
+    rose_of_histogram,
     rose_of_von_mises,
     sector_shares_of,
     sharpening_room,
+    smoothed,
     toward_from,
     turned,
 )
@@ -181,3 +185,93 @@ def test_sharpening_stops_before_the_density_is_negative():
     assert bearing_density(rose * room, ALL_ROUND).min() == pytest.approx(0.0, abs=1e-3)
     assert sharpening_room(rose * 0.01, 1.5) == 1.5
     assert sharpening_room(np.zeros(8, dtype=complex), 1.5) == 1.5
+
+
+FEW = settings(max_examples=25, deadline=None, derandomize=True, database=None)
+SOME_BEARINGS = st.lists(st.floats(0, 360), min_size=1, max_size=8)
+
+
+@FEW
+@given(bearings=SOME_BEARINGS, by=st.floats(-720, 720))
+def test_turning_turns_whatever_the_rose(bearings, by):
+    turned_first = of_bearings([bearing + by for bearing in bearings], calm=20.0)
+    assert turned(of_bearings(bearings, calm=20.0), by) == pytest.approx(turned_first, abs=1e-9)
+
+
+@FEW
+@given(bearings=SOME_BEARINGS)
+def test_reversing_twice_is_nothing_and_once_mirrors(bearings):
+    rose = of_bearings(bearings, calm=2.0)
+    assert bearing_density(turned(rose, 180.0), ALL_ROUND + 180) == pytest.approx(bearing_density(rose, ALL_ROUND))
+    assert turned(turned(rose, 180.0), 180.0) == pytest.approx(rose, abs=1e-12)
+
+
+@FEW
+@given(one=SOME_BEARINGS, other=SOME_BEARINGS, weight=st.floats(0, 1))
+def test_two_roses_blend_linearly(one, other, weight):
+    roses = np.array([of_bearings(one), of_bearings(other)])
+    mixed = blended(roses, np.array([weight, 1 - weight]))
+    expected = weight * bearing_density(roses[0], ALL_ROUND) + (1 - weight) * bearing_density(roses[1], ALL_ROUND)
+    assert bearing_density(mixed, ALL_ROUND) == pytest.approx(expected, abs=1e-12)
+
+
+@FEW
+@given(bearings=SOME_BEARINGS)
+def test_the_mean_direction_is_scipys_and_turns_along(bearings):
+    directions = np.array(bearings)
+    resultant = abs(np.exp(1j * np.deg2rad(directions)).mean())
+    if resultant < 1e-6:
+        return
+    mean = mean_direction(directions)
+    assert (mean - stats.circmean(directions, high=360) + 180) % 360 - 180 == pytest.approx(0, abs=1e-6)
+    assert (mean_direction(directions + 77.0) - mean - 77.0 + 180) % 360 - 180 == pytest.approx(0, abs=1e-6)
+
+
+def test_blending_nothing_is_no_direction():
+    assert blended(np.ones((2, 3), dtype=complex), np.zeros(2)).tolist() == [0, 0, 0]
+
+
+def test_smoothing_is_the_running_mean():
+    rose, width = of_bearings([10.0, 60.0, 200.0], calm=1.0), 40.0
+    for bearing in (0.0, 55.0, 190.0):
+        expected, _ = integrate.quad(lambda at: float(bearing_density(rose, at)), bearing - 20, bearing + 20)
+        assert bearing_density(smoothed(rose, width), bearing) == pytest.approx(expected / width, rel=1e-9)
+    assert smoothed(rose, 0.0).tolist() == rose.tolist()
+    assert smoothed(rose, 360.0) == pytest.approx(np.zeros(8), abs=1e-15)
+    assert smoothed(rose, np.zeros((2, 3))).shape == (2, 3, 8)
+    # spreading hours while a rose is made, and smoothing it afterwards, are the same
+    assert smoothed(of_bearings([90.0], calm=9.0), 10.0) == pytest.approx(of_bearings([90.0], calm=9.0, spread=10.0))
+
+
+def test_a_histogram_is_its_hours_spread_over_their_sectors():
+    weights = np.array([3.0, 1.0, 0.0, 2.0, 1.0, 1.0, 2.0, 2.0])
+    rose = rose_of_histogram(weights, 4.0, 6)
+    fine = np.concatenate([45 * sector + np.linspace(-22.5, 22.5, 2001)[:-1] + 0.01125 for sector in range(8)])
+    by_hand = of_bearings(fine, np.repeat(weights / 2000, 2000), calm=4.0, harmonics=6)
+    assert rose == pytest.approx(by_hand, abs=1e-7)
+    assert rose_of_histogram(np.ones(16), 0.0, 8) == pytest.approx(np.zeros(8), abs=1e-15)
+    # the sectors come back, but for what eight coefficients leave out of their steps
+    back = rose_of_histogram(np.array([4.0, 3, 2, 1, 1, 1, 2, 3]), 3.0, 32)
+    assert sector_shares_of(back, 8) == pytest.approx((np.array([4.0, 3, 2, 1, 1, 1, 2, 3]) + 3 / 8) / 20, abs=0.005)
+
+
+@FEW
+@given(
+    records=st.lists(st.lists(st.floats(0, 360), min_size=1, max_size=6), min_size=1, max_size=4),
+    weights=st.lists(st.floats(0.01, 1), min_size=4, max_size=4),
+)
+def test_parts_make_up_the_whole(records, weights):
+    share = np.array(weights[: len(records)])
+    share = share / share.sum()
+    own = np.array([of_bearings(bearings) for bearings in records])
+    each = [np.full(len(b), s / len(b)) for b, s in zip(records, share, strict=True)]
+    whole = of_bearings(np.concatenate(records), np.concatenate(each))
+    parts = parts_of_rose(own, share, whole)
+    assert share @ parts == pytest.approx(whole, abs=1e-12)
+    assert min(bearing_density(part, ALL_ROUND).min() for part in parts) >= 0
+
+
+def test_parts_with_hours_enough_stay_as_they_are():
+    own = rose_of_von_mises(np.array([60.0, 200.0]), np.array([0.8, 0.5]), 8)
+    share = np.array([0.3, 0.7])
+    assert parts_of_rose(own, share, share @ own) == pytest.approx(own, abs=1e-14)

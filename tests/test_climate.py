@@ -16,7 +16,9 @@ SETTINGS = WindSettings()
 ALL_ROUND = np.arange(0.0, 360.0, 1.0)
 
 
-def hours_of(wind_from, speed=3.0, *, rain=0.0, temperature=22.0, first="2024-07-01T16:00", step_h=24, coarse=False):
+def hours_of(
+    wind_from, speed=3.0, *, rain=0.0, temperature=22.0, gust=np.nan, first="2024-07-01T16:00", step_h=24, coarse=False
+):
     """Return hours, by default all at about local noon, one a day from 1 July on."""
     wind_from = np.atleast_1d(np.asarray(wind_from, dtype=float))
     n = len(wind_from)
@@ -26,9 +28,15 @@ def hours_of(wind_from, speed=3.0, *, rain=0.0, temperature=22.0, first="2024-07
 
     return WindHours(
         time_utc=np.datetime64(first, "m") + np.arange(n) * np.timedelta64(60 * step_h, "m"),
-        wind_from_deg=wind_from, speed_m_s=full(speed), gust_m_s=full(np.nan), temperature_c=full(temperature),
+        wind_from_deg=wind_from, speed_m_s=full(speed), gust_m_s=full(gust), temperature_c=full(temperature),
         rain_mm=full(rain), is_coarse=np.broadcast_to(coarse, n),
     )  # fmt: skip
+
+
+def joined(*records):
+    """Return several records as one."""
+    names = ("time_utc", "wind_from_deg", "speed_m_s", "gust_m_s", "temperature_c", "rain_mm", "is_coarse")
+    return WindHours(**{name: np.concatenate([getattr(each, name) for each in records]) for name in names})
 
 
 def raster_of(wind_u, wind_v, *, month=(0,), speed=None, cell=1000.0):
@@ -129,19 +137,40 @@ def test_calm_and_variable_hours_favour_no_direction():
     assert mean_bearing(mixed.rose) == pytest.approx(90.0)
     assert abs(mixed.rose[0]) < abs(windy.rose[0])
     assert mixed.sector_share.sum() == pytest.approx(0.5)
-    assert "50% of the hours of flight are calm or variable and favour no direction." in mixed.remarks
+    assert (
+        "1 of 4 hours of flight are calm (below 0.5 m/s), 1 variable: 50% of the flight, which favours no direction."
+        in mixed.remarks
+    )
+
+
+def test_gusts_are_counted_among_the_hours_of_flight_that_have_one():
+    hours = hours_of([270.0] * 5, gust=[np.nan, 3.0, 8.0, 12.0, 9.0], rain=[0.0, 0.0, 0.0, 0.0, 1.0])
+    assert "2 of 3 hours of flight with a gust on record had gusts of 8 m/s or more." in climate_of(hours).remarks
+    stricter = climate_of(hours, settings=WindSettings(gusty_from_m_s=2.5)).remarks
+    assert "3 of 3 hours of flight with a gust on record had gusts of 2.5 m/s or more." in stricter
+    assert not any("gust" in remark for remark in climate_of(hours_of([270.0])).remarks)
+
+
+def test_all_hours_stand_beside_the_hours_of_flight():
+    # by night from the north, by day from the west; one calm, one variable, one whose wind is not on record
+    night = hours_of([360.0] * 4, first="2024-07-01T06:00")
+    day = hours_of([270.0, 270.0, 90.0, np.nan, 270.0], speed=[3.0, 3.0, 0.2, 2.0, np.nan])
+    climate = climate_of(joined(night, day))
+    assert climate.hours_used == 4
+    assert climate.sector_share[4] == pytest.approx(0.5)
+    assert climate.sector_share_all_hours[4] == pytest.approx(2 / 8)
+    assert climate.sector_share_all_hours[8] == pytest.approx(4 / 8)
+    assert climate.calm_share_all_hours == pytest.approx(2 / 8)
+    assert climate.sector_share_all_hours.sum() + climate.calm_share_all_hours == pytest.approx(1.0)
+    nothing = climate_of()
+    assert not nothing.sector_share_all_hours.any()
+    assert nothing.calm_share_all_hours == 0.0
 
 
 def test_months_count_with_their_weight_of_flight():
     # one July hour from the west (weight 0.9), one October hour from the south (weight 0.8)
     july, october = hours_of([270.0]), hours_of([180.0], first="2024-10-10T17:00")
-    both = WindHours(
-        **{
-            name: np.concatenate([getattr(july, name), getattr(october, name)])
-            for name in ("time_utc", "wind_from_deg", "speed_m_s", "gust_m_s", "temperature_c", "rain_mm", "is_coarse")
-        }
-    )
-    climate = climate_of(both)
+    climate = climate_of(joined(july, october))
     assert climate.sector_share[4] == pytest.approx(0.9 / 1.7)
     assert climate.sector_share[0] == pytest.approx(0.8 / 1.7)
 
@@ -217,7 +246,40 @@ def test_cells_without_a_value_take_the_nearest():
     v = np.array([[[0.0, np.nan, np.nan, 1.0]]])
     climate = climate_of(raster=raster_of(u, v))
     assert [round(mean_bearing(rose)) for rose in climate.field[0]] == [90, 90, 0, 0]
-    assert "2 of 4 wind cells hold no value and took the nearest one that does." in climate.remarks
+    assert (
+        "2 of 4 wind cells hold no value: 2 took the nearest one that does, at most 2000 m away, and 0 took no direction, "
+        "for there is no hourly record." in climate.remarks
+    )
+    assert climate.basis == "wind raster of mean vectors, no hourly record"
+
+
+HOLED = ([[[1.0, np.nan, np.nan, np.nan]]], [[[0.0, np.nan, np.nan, np.nan]]])
+"""One cell with wind from the west, then three without a value, 1000 m apart."""
+
+
+def test_cells_too_far_from_any_value_take_the_record_as_it_is():
+    station = hours_of([180.0, 190.0, 170.0, 20.0])
+    climate = climate_of(station, raster_of(*HOLED))
+    assert [round(mean_bearing(rose)) for rose in climate.field[0, :3]] == [90, 90, 90]
+    assert climate.field[0, 3] == pytest.approx(climate.rose)
+    assert (
+        "3 of 4 wind cells hold no value: 2 took the nearest one that does, at most 2000 m away, and 1 took the rose of "
+        "the hourly record as it is." in climate.remarks
+    )
+    assert climate.basis.endswith(
+        "by a wind raster (1 of 4 cells without a value near enough have the rose of the record as it is)"
+    )
+    nowhere = climate_of(station, raster_of(*HOLED), settings=WindSettings(nearest_wind_cell_m=0.0))
+    assert [np.array_equal(rose, nowhere.rose) for rose in nowhere.field[0]] == [False, True, True, True]
+
+
+def test_cells_too_far_from_any_value_favour_no_direction_without_a_record():
+    climate = climate_of(raster=raster_of(*HOLED))
+    assert not climate.field[0, 3].any()
+    assert climate.field[0, 2].any()
+    assert climate.basis.endswith("no hourly record (1 of 4 cells without a value near enough favour no direction)")
+    speeds = np.array([[[4.0, np.nan, np.nan, np.nan]]])
+    assert climate_of(raster=raster_of(*HOLED, speed=speeds)).mean_speed_m_s == 4.0
 
 
 def test_a_month_without_a_value_leaves_the_other_months():
@@ -229,10 +291,40 @@ def test_a_month_without_a_value_leaves_the_other_months():
 
 def test_a_raster_without_any_value_is_not_used():
     nothing = raster_of(np.full((1, 2, 2), np.nan), np.full((1, 2, 2), np.nan))
-    assert not climate_of(raster=nothing).field.any()
+    alone = climate_of(raster=nothing)
+    assert alone.field is None
+    assert alone.basis == "no wind data: same in all directions"
     both = climate_of(hours_of([270.0] * 3), nothing)
-    assert both.field[1, 1] == pytest.approx(both.rose)
-    assert any("The wind raster holds no value" in remark for remark in both.remarks)
+    assert both.field is None
+    assert both.basis == "hourly wind record, 3 hours of flight"
+    for climate in (alone, both):
+        assert any("The wind raster holds no value" in remark for remark in climate.remarks)
+
+
+@pytest.mark.parametrize(
+    ("has_hours", "has_raster", "basis"),
+    [
+        (True, True, "hourly wind record, 3 hours of flight, bent from place to place by a wind raster"),
+        (False, True, "wind raster of mean vectors, no hourly record"),
+        (True, False, "hourly wind record, 3 hours of flight"),
+        (False, False, "no wind data: same in all directions"),
+    ],
+)
+def test_the_basis_says_which_inputs_made_the_climate(has_hours, has_raster, basis):
+    hours = hours_of([270.0, 260.0, 280.0]) if has_hours else None
+    raster = raster_of(np.zeros((1, 2, 2)), np.full((1, 2, 2), 2.0)) if has_raster else None
+    climate = climate_of(hours, raster)
+    assert climate.basis == basis
+    assert (climate.field is not None) == has_raster
+    assert (climate.hours_used == 3) == has_hours
+    assert bool(climate.speed_classes) == has_hours
+    # the raster's air moves to the north; the record's, without it, to the east
+    bearing = {(True, True): 0, (False, True): 0, (True, False): 90}.get((has_hours, has_raster))
+    rose = climate.field[0, 0] if has_raster else climate.rose
+    if bearing is None:
+        assert not rose.any()
+    else:
+        assert (mean_bearing(rose) - bearing + 180) % 360 - 180 == pytest.approx(0, abs=1e-6)
 
 
 def test_both_inputs_bend_the_station_rose_along_the_valley():

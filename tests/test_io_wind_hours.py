@@ -1,4 +1,4 @@
-"""Hourly wind: clocks to UTC, units, codes for calm and variable, directions to grid north, gaps and doubles."""
+"""Hourly wind: clocks to UTC, units, codes and groups, directions to grid north, gaps and doubles."""
 
 import datetime as dt
 from zoneinfo import ZoneInfo
@@ -11,10 +11,12 @@ from small_projects import CRS, PROJECT, make_project
 
 from spreadmap.errors import InputError, SettingsError
 from spreadmap.io.faults import FaultBook
+from spreadmap.io.hour_columns import is_doubled, time_zone, to_utc
 from spreadmap.io.project_file import WindHoursBlock
 from spreadmap.io.read_crs import grid_convergence_deg, working_crs
 from spreadmap.io.read_project import read_project
-from spreadmap.io.read_wind_hours import is_doubled, parse_time, read_wind_hours, time_zone, to_utc
+from spreadmap.io.read_wind_hours import parse_time, read_wind_hours
+from spreadmap.io.wind_groups import parse_wind_group
 from spreadmap.values.settings import InputSettings, Settings
 
 LENIENT = Settings(inputs=InputSettings(most_rows_aside=1.0))
@@ -53,6 +55,7 @@ def test_speeds_come_in_metres_per_second(tmp_path, unit, metres):
         ("+01:00", "2026-05-01T00:30", "2026-04-30T23:30"),
         ("-06:00", "2026-05-01 10:00:00", "2026-05-01T16:00"),
         ("UTC", "2026-05-01", "2026-05-01T00:00"),
+        ("Asia/Tokyo", "2026-05-01 12:00", "2026-05-01T03:00"),
     ],
 )
 def test_clocks_come_to_utc(tmp_path, zone, local, utc):
@@ -140,15 +143,20 @@ def test_gaps_doubles_and_shorter_steps_are_told_and_rows_sorted(tmp_path):
         (hour("noon"), "'noon'; allowed: a time written 2026-04-01 13:00"),
         (hour("2026-05-01 24:30"), "column 'time'"),
         (hour("2026-05-01 10:00", "361"), "'361'; allowed: 0 to 360, or VRB"),
-        (hour("2026-05-01 10:00", "NNW"), "'NNW';"),
+        (hour("2026-05-01 10:00", "-10"), "'-10'; allowed: 0 to 360, or VRB"),
+        (hour("2026-05-01 10:00", "999"), "'999'; allowed: 0 to 360, or VRB. Correct the cell, or declare the code"),
+        (hour("2026-05-01 10:00", "nan"), "'nan'; allowed: 0 to 360, or VRB"),
+        (hour("2026-05-01 10:00", "NNW"), "'NNW'; allowed: 0 to 360, or VRB"),
         (hour("2026-05-01 10:00", "200", "999"), "'999'; allowed: a number from 0 to 120"),
-        (hour("2026-05-01 10:00", "200", "-1"), "'-1';"),
+        (hour("2026-05-01 10:00", "200", "-1"), "'-1'; allowed: a number from 0 to 120"),
     ],
 )
 def test_a_faulty_hour_is_put_aside(tmp_path, row, says):
     hours, book = read(tmp_path, [hour("2026-05-02 10:00"), row])
     assert len(hours) == 1
     assert says in book.faults[0].sentence()
+    assert (book.faults[0].row, book.faults[0].weight) == (3, "aside")
+    assert row.split(",")[1] in book.rejected[0].text
 
 
 def test_a_declared_order_of_dates_counts_for_times_too(tmp_path):
@@ -186,3 +194,107 @@ def test_a_projects_hours_are_turned_by_what_proj_gives_for_its_place(tmp_path):
     # the place lies east of the central meridian: a bearing from grid north is smaller than the true one
     assert factors.meridian_convergence > 1
     assert np.isclose(values.wind_hours.wind_from_deg[0], 90 - factors.meridian_convergence, atol=1e-3)
+
+
+@pytest.mark.parametrize(
+    ("text", "wind"),
+    [
+        # worked by hand from the form dddff(Gff)unit
+        ("24015G25KT", (240, 15, 25, "knots", False)),
+        ("24015KT 210V270", (240, 15, None, "knots", False)),
+        ("VRB03KT", (None, 3, None, "knots", False)),
+        ("00000KT", (0, 0, None, "knots", False)),
+        ("36005MPS", (360, 5, None, "m/s", False)),
+        ("270P99KT", (270, 99, None, "knots", False)),
+        ("120100G130KMH", (120, 100, 130, "km/h", False)),
+        ("/////KT", (None, None, None, "knots", True)),
+        ("///05KT", (None, 5, None, "knots", True)),
+        ("240//KT", (240, None, None, "knots", True)),
+        ("24015G//kt", (240, 15, None, "knots", False)),
+    ],
+)
+def test_a_wind_group_is_read_as_written(text, wind):
+    found = parse_wind_group(text)
+    numbers = [None if np.isnan(each) else each for each in (found.wind_from_deg, found.speed, found.gust)]
+    assert (*numbers, found.unit, found.is_missing) == wind
+
+
+@pytest.mark.parametrize("text", ["", "24015", "37015KT", "2415KT", "24015G25", "24015KT0", "24015XX", "KT", "VRBKT"])
+def test_what_is_no_wind_group(text):
+    assert parse_wind_group(text) is None
+
+
+def test_a_column_of_wind_groups(tmp_path):
+    cells = ["24015G25KT", "VRB03KT", "00000KT", "/////KT", "///04KT", "", "99915KT", "24015MPS", "090999KT"]
+    rows = [f"2026-05-01 {i:02d}:00,{cell}" for i, cell in enumerate(cells)]
+    hours, book = read(tmp_path, rows, header="time,wind_group", speed_unit="knots")
+    knot = 1852 / 3600
+    assert len(hours) == 6
+    np.testing.assert_allclose(hours.speed_m_s, np.array([15, 3, 0, np.nan, np.nan, np.nan]) * knot)
+    np.testing.assert_array_equal(hours.wind_from_deg, [240] + [np.nan] * 5)
+    np.testing.assert_allclose(hours.gust_m_s, np.array([25] + [np.nan] * 5) * knot)
+    said = [fault.sentence() for fault in book.faults]
+    assert "wind.csv: 3 hours have no wind on record. They are no hours of flight." in said
+    assert any("'99915KT'; allowed: a wind group such as 24015G25KT" in each for each in said)
+    assert any("'24015MPS' is in m/s; allowed: knots, as declared. Correct speed_unit" in each for each in said)
+    assert any("'090999KT'; allowed: speeds up to 233 knots" in each for each in said)
+
+
+def test_columns_of_components(tmp_path):
+    rows = ["2026-05-01 00:00,36,36", "2026-05-01 01:00,0,0", "2026-05-01 02:00,18,", "2026-05-01 03:00,-27,36"]
+    hours, book = read(tmp_path, rows, header="time,wind_u,wind_v", speed_unit="km/h")
+    # 36 km/h are 10 m/s: (10, 10) comes from 225 degrees; (-7.5, 10) is a triangle 3-4-5 with a side of 2.5 m/s
+    np.testing.assert_allclose(hours.speed_m_s, [10 * np.sqrt(2), 0, np.nan, 12.5])
+    np.testing.assert_allclose(hours.wind_from_deg, [225, np.nan, np.nan, 180 - np.rad2deg(np.arctan2(3, 4))])
+    assert any("1 hours have no wind on record" in fault.found for fault in book.faults)
+
+
+def test_the_number_990_is_variable_and_told(tmp_path):
+    hours, book = read(tmp_path, [hour("2026-05-01 10:00", "990"), hour("2026-05-01 11:00", "990.0")])
+    assert np.isnan(hours.wind_from_deg).all()
+    assert hours.speed_m_s.tolist() == [3, 3]
+    assert book.faults[0].sentence() == "wind.csv: 2 hours have direction 990. They were taken as variable."
+
+
+def test_codes_for_missing_count_only_where_they_are_declared(tmp_path):
+    rows = [
+        "2026-05-01 00:00,999,3,9999,9999,9999",
+        "2026-05-01 01:00,200,999.0,7,-99,0",
+        "2026-05-01 02:00,99,3,99,10,0",
+        "2026-05-01 03:00,///,3,//,///,0",
+    ]
+    hours, book = read(tmp_path, rows, missing_codes=["999", "9999", "-99", "99"])
+    # without a direction there is no wind; 99 could be a direction, so that it stays one
+    np.testing.assert_array_equal(hours.wind_from_deg, [np.nan, 200, 99, np.nan])
+    np.testing.assert_array_equal(hours.speed_m_s, [np.nan, np.nan, 3, np.nan])
+    np.testing.assert_array_equal(hours.gust_m_s, [np.nan, 7, np.nan, np.nan])
+    np.testing.assert_array_equal(hours.temperature_c, [np.nan, np.nan, 10, np.nan])
+    np.testing.assert_array_equal(hours.rain_mm, [np.nan, 0, 0, 0])
+    assert book.faults[0].sentence() == "wind.csv: 3 hours have no wind on record. They are no hours of flight."
+    undeclared, book = read(tmp_path, rows)
+    assert len(undeclared) == 2
+    assert [fault.row for fault in book.faults if fault.weight == "aside"] == [2, 3]
+
+
+def test_codes_count_with_a_decimal_comma_too(tmp_path):
+    hours, _ = read(tmp_path, ["2026-05-01 00:00;200;-99,0", "2026-05-01 01:00;200;3,5"],
+                    header="time;wind_from_deg;speed", missing_codes=["-99"])  # fmt: skip
+    np.testing.assert_array_equal(hours.speed_m_s, [np.nan, 3.5])
+
+
+def test_rows_put_aside_keep_their_text(tmp_path):
+    _, book = read(tmp_path, [hour("2026-05-01 10:00"), "noon,200,-99,,,"], missing_codes=["-99"])
+    assert "-99" in book.rejected[0].text
+
+
+@pytest.mark.parametrize(
+    ("header", "says"),
+    [
+        ("time,speed", "has no column for wind_from_deg or wind_group"),
+        ("time,wind_u", "has no column for wind_v"),
+        ("wind_from_deg,speed", "has no column for time"),
+    ],
+)
+def test_the_columns_that_must_be_there(tmp_path, header, says):
+    with pytest.raises(InputError, match=says):
+        read(tmp_path, ["2026-05-01 10:00,3"], header=header)

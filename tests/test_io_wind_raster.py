@@ -4,16 +4,19 @@ import numpy as np
 import pytest
 import rasterio
 from affine import Affine
+from pyproj import Proj
 from rasterio.transform import from_origin
 from small_projects import CRS, EAST, NORTH
 from small_records import inventory_at
 
+from spreadmap.dispersal.bearings import components_to_from_deg
 from spreadmap.errors import CrsError, InputError, RasterError
 from spreadmap.io import read_wind_raster as module
 from spreadmap.io.faults import FaultBook
 from spreadmap.io.project_file import WindRasterBlock
-from spreadmap.io.read_crs import grid_convergence_deg, working_crs
+from spreadmap.io.read_crs import grid_convergence_deg, parse_crs, working_crs
 from spreadmap.io.read_wind_raster import read_wind_raster
+from spreadmap.values.settings import Settings, WindSettings
 
 PLANTS = inventory_at((EAST, NORTH), (EAST + 200, NORTH + 100))
 WIDE = from_origin(EAST - 2000, NORTH + 2000, 100, 100)
@@ -31,13 +34,13 @@ def flat(*values, shape=(40, 40)):
     return np.array([np.full(shape, value, dtype=float) for value in values])
 
 
-def read(*paths, plants=PLANTS, keys=None, **every):
+def read(*paths, plants=PLANTS, keys=None, settings=None, **every):
     book = FaultBook()
     blocks = [
         WindRasterBlock(**({"file": path.name, "speed_unit": "m/s", "north": "grid"} | every | extra))
         for path, extra in zip(paths, keys or [{}] * len(paths), strict=True)
     ]
-    raster = read_wind_raster(blocks, list(paths), working_crs(CRS), plants, book)
+    raster = read_wind_raster(blocks, list(paths), working_crs(CRS), plants, book, settings)
     book.raise_if_stopped()
     return raster, book
 
@@ -121,6 +124,29 @@ def test_a_raster_in_degrees_upside_down_or_turned_lands_in_the_same_place(tmp_p
     assert np.allclose(plain.wind_u[0], expected[None, :], atol=1e-3)
 
 
+@pytest.mark.parametrize(
+    ("crs", "lon", "lat"),
+    [("EPSG:32614", -101.5, 40.0), ("EPSG:32614", -96.5, -30.0), ("EPSG:2154", 7.0, 48.0), ("EPSG:27700", -5.0, 57.0),
+     ("EPSG:28992", 6.5, 53.0), ("EPSG:5070", -80.0, 35.0)],
+)  # fmt: skip
+def test_convergence_agrees_with_proj_on_both_sides_of_the_middle(crs, lon, lat):
+    own = grid_convergence_deg(parse_crs(crs), np.array([lon]), np.array([lat]))[0]
+    assert own == pytest.approx(Proj(crs).get_factors(lon, lat).meridian_convergence, abs=0.01)
+
+
+def test_a_uniform_west_wind_stays_one_up_to_the_convergence(tmp_path):
+    lon, lat = working_crs(CRS).lon_lat(np.array([EAST]), np.array([NORTH]))
+    path = write(
+        tmp_path / "w.tif", flat(5.0, 0.0), from_origin(lon[0] - 0.04, lat[0] + 0.04, 0.002, 0.002), "EPSG:4326"
+    )
+    raster, _ = read(path, north="true")
+    # a true bearing of 270 is 270 - convergence from grid north, by PROJ's own figure
+    turn = Proj(CRS).get_factors(lon[0], lat[0]).meridian_convergence
+    assert abs(turn) > 1
+    np.testing.assert_allclose(np.hypot(raster.wind_u, raster.wind_v), 5.0, atol=1e-5)
+    np.testing.assert_allclose(components_to_from_deg(raster.wind_u, raster.wind_v), 270 - turn, atol=0.02)
+
+
 def test_nodata_becomes_no_value_and_cover_is_told(tmp_path):
     bands = flat(1.0, 1.0)
     bands[:, :, 21:] = -9999.0
@@ -128,8 +154,23 @@ def test_nodata_becomes_no_value_and_cover_is_told(tmp_path):
     raster, book = read(path)
     assert np.isnan(raster.wind_u).any()
     assert np.nanmin(raster.wind_u) > 0.99
-    assert book.faults[0].sentence().startswith("w.tif: covers 1 of 2 plants.")
+    assert book.faults[0].sentence() == (
+        "w.tif: covers 1 of 2 plants. 1 of the others take the nearest cell with a value, at most 2000 m away; 0 take the "
+        "rose of the hourly record, or no direction without one. Extend the raster to mend it."
+    )
     assert book.faults[0].weight == "assumed"
+    _, book = read(path, settings=Settings(wind=WindSettings(nearest_wind_cell_m=50.0)))
+    assert "0 of the others take the nearest cell" in book.faults[0].remedy
+    assert "; 1 take the rose of the hourly record" in book.faults[0].remedy
+
+
+def test_a_month_without_a_value_does_not_uncover_a_plant(tmp_path):
+    bands = flat(1.0, 1.0, 2.0, 2.0)
+    bands[:2, :, 21:] = -9999.0
+    raster, book = read(write(tmp_path / "w.tif", bands, nodata=-9999.0), months=[5, 6])
+    assert np.isnan(raster.wind_u[0]).any()
+    assert not np.isnan(raster.wind_u[1]).any()
+    assert not book.faults
 
 
 def test_a_raster_elsewhere_is_refused(tmp_path):
@@ -147,6 +188,15 @@ def test_months_may_come_in_several_files_on_one_grid(tmp_path):
     assert book.rows == {"may.tif": 1, "june.tif": 1}
     with pytest.raises(RasterError, match=r"june.tif: holds months 5 a second time"):
         read(may, june, keys=[{"months": [5]}, {"months": [5]}])
+    twice = write(tmp_path / "twice.tif", flat(1.0, 2.0, 3.0, 4.0))
+    with pytest.raises(RasterError, match=r"twice.tif: holds months 5 a second time"):
+        read(twice, months=[5, 5])
+
+
+def test_files_agree_in_having_a_mean_speed(tmp_path):
+    may, june = write(tmp_path / "may.tif", flat(1.0, 2.0, 4.0)), write(tmp_path / "june.tif", flat(1.0, 2.0))
+    with pytest.raises(RasterError, match=r"june.tif: and the other wind rasters differ in having a mean speed"):
+        read(may, june, keys=[{"months": [5], "components": ["u", "v", "speed"]}, {"months": [6]}])
 
 
 def test_whole_numbers_with_a_factor_are_unpacked(tmp_path):
@@ -161,6 +211,19 @@ def test_whole_numbers_with_a_factor_are_unpacked(tmp_path):
 def test_what_cannot_be_read_is_refused(tmp_path, monkeypatch):
     with pytest.raises(RasterError, match=r"has 2 bands; allowed: 4, 2 for each of 2 periods"):
         read(write(tmp_path / "a.tif", flat(1.0, 1.0)), months=[5, 6])
+    with pytest.raises(RasterError, match=r"has 3 bands; allowed: 2, 2 for each of 1 periods"):
+        read(write(tmp_path / "three.tif", flat(1.0, 1.0, 1.0)))
+    with pytest.raises(RasterError, match=r"is a GeoTIFF, which has bands and no variables"):
+        read(tmp_path / "a.tif", variables={"u": "u10"})
+    with pytest.raises(RasterError, match=r"sizeless.tif: has cells without size"):
+        read(write(tmp_path / "sizeless.tif", flat(1.0, 1.0), from_origin(EAST, NORTH, 1e-300, 1e-300)))
+    local = 'ENGCRS["site",EDATUM["site"],CS[Cartesian,2],AXIS["x",east],AXIS["y",north],LENGTHUNIT["metre",1]]'
+    with pytest.raises(InputError, match=r"local.tif: "):
+        read(write(tmp_path / "local.tif", flat(1.0, 1.0), crs=local))
+    cut = tmp_path / "cut.tif"
+    cut.write_bytes((tmp_path / "a.tif").read_bytes()[:200])
+    with pytest.raises(RasterError, match=r"cut.tif: cannot be read as GeoTIFF"):
+        read(cut)
     with pytest.raises(CrsError, match="has no CRS; it is never guessed"):
         read(write(tmp_path / "b.tif", flat(1.0, 1.0), crs=None))
     assert np.allclose(read(tmp_path / "b.tif", crs=CRS)[0].wind_u, 1.0, atol=1e-6)

@@ -9,6 +9,7 @@ from small_worlds import ONE_OF_EACH, WALD, rose_toward, spread_of
 from spreadmap.dispersal.bearings import turned
 from spreadmap.dispersal.kernels import Kernel
 from spreadmap.dispersal.spread import Spread, breaks, spread_from_settings, unit_density
+from spreadmap.errors import SettingsError
 from spreadmap.values.settings import Settings
 from spreadmap.values.wind import WindClimate
 
@@ -128,3 +129,18 @@ def test_breaks_are_the_kernel_at_four_distances_ascending(kernel):
     assert values == pytest.approx(expected)
     assert list(values) == sorted(values)
     assert values[2] == pytest.approx(1.0)
+
+
+@pytest.mark.parametrize(
+    "kernel",
+    [Kernel(family="gaussian", scale_m=0.3), Kernel(family="wald", scale_m=0.3, shape=1e6)],
+    ids=lambda k: k.family,
+)
+def test_a_kernel_that_brings_nothing_to_ten_metres_has_no_unit(kernel):
+    # exp(-(10/0.3)^2) is less than any number; pressure over it would be infinite
+    with pytest.raises(
+        SettingsError, match=r"nothing arrives at 10 m, where one unit .* half of all arrivals end within"
+    ):
+        unit_density(kernel)
+    with pytest.raises(SettingsError, match="Correct the lengths in settings.kernel"):
+        breaks(kernel)

@@ -96,6 +96,76 @@ def never_negative(rose: ComplexArray) -> ComplexArray:
     return np.asarray((flat * taper).reshape(rose.shape))
 
 
+def parts_of_rose(parts: ComplexArray, share: FloatArray, whole: ComplexArray) -> ComplexArray:
+    """Return roses close to those of the parts of a record whose mean by share is exactly the record's rose.
+
+    Parameters
+    ----------
+    parts : complex array, shape (n, M)
+        Roses of the parts, each with a density that is nowhere negative.
+    share : array, shape (n,)
+        Share of each part; they sum to one. [-]
+    whole : complex array, shape (M,)
+        Rose of the record, nowhere negative, and at least a small floor.
+
+    Returns
+    -------
+    complex array, shape (n, M)
+        What the parts' mean lacks is given to each of them, then all are blended with `whole` just so much that none
+        is negative: parts with too few hours to tell them apart have nearly the record's rose.
+
+    Notes
+    -----
+    Bound by test_bearings.py::test_parts_make_up_the_whole.
+    """
+    ready = parts + (whole - blended(parts, share))
+    bearings = BEARINGS_PER_HARMONIC * len(whole)
+    low, all_round = _series(ready, bearings)[0], _series(whole[None, :], bearings)[0]
+    least = FLOOR / 2
+    needed = np.where(low < least, (least - low) / np.maximum(all_round - low, 1e-300), 0.0)
+    mixed_in = float(np.clip(needed.max(), 0.0, 1.0))
+    return np.asarray((1 - mixed_in) * ready + mixed_in * whole)
+
+
+def blended(roses: ComplexArray, weight: FloatArray) -> ComplexArray:
+    """Return the weighted mean of roses (n, M), shape (M,): coefficients of the mean of their densities.
+
+    `weight` (n,) is zero or more [-]; zeros where no rose has weight.
+    """
+    total = float(np.sum(weight))
+    if total <= 0:
+        return np.zeros(roses.shape[-1], dtype=np.complex128)
+    return np.asarray(np.asarray(weight, dtype=np.float64) @ roses / total, dtype=np.complex128)
+
+
+def smoothed(rose: ComplexArray, over_deg: FloatArray | float) -> ComplexArray:
+    """Return roses each bearing of which is spread evenly over a width: c_m sin(m w/2) / (m w/2), any shape (..., M).
+
+    `over_deg` is the whole width w, 0 to 360, of any shape; the result has that shape and the harmonics [deg]. 0 changes
+    nothing, 360 leaves no direction. Bound by test_bearings.py::test_smoothing_is_the_running_mean.
+    """
+    orders = np.arange(1, rose.shape[-1] + 1)
+    width = np.asarray(over_deg, dtype=np.float64)[..., None]
+    return np.asarray(rose * np.sinc(orders * width / 360.0))
+
+
+def rose_of_histogram(sector_weight: FloatArray, isotropic_weight: float, harmonics: int) -> ComplexArray:
+    """Return the coefficients of a histogram of bearings *toward* which air moves, shape (harmonics,).
+
+    Parameters
+    ----------
+    sector_weight : array, shape (sectors,)
+        Weight of each of the even sectors, sector 0 centred on north, clockwise; each is spread over its sector. [-]
+    isotropic_weight : float
+        Weight of what favours no bearing. [-]
+    harmonics : int
+        Number of coefficients. [-]
+    """
+    count = len(sector_weight)
+    centre = 360.0 * np.arange(count) / count
+    return rose_of_bearings(centre, np.asarray(sector_weight, np.float64), isotropic_weight, harmonics, 360.0 / count)
+
+
 def rose_of_bearings(
     bearing_deg: FloatArray,
     weight: FloatArray,

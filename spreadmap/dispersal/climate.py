@@ -21,6 +21,7 @@ from spreadmap.dispersal.bearings import (
     toward_from,
     turned,
 )
+from spreadmap.dispersal.speed_classes import speed_classes
 from spreadmap.values.arrays import BoolArray, ComplexArray, DateArray, FloatArray
 from spreadmap.values.settings import WindSettings
 from spreadmap.values.wind import WindClimate, WindHours, WindRaster
@@ -83,29 +84,61 @@ def climate_of_hours(
     """Return the wind climate of one station's flight hours; calm and variable hours favour no bearing."""
     used, remarks = flight_hours(hours, flight_weight, longitude_deg, latitude_deg, settings)
     weight = flight_weight_on(_middle(hours)[used], flight_weight)
-    speed, came_from = hours.speed_m_s[used], hours.wind_from_deg[used]
-    moving = (speed >= settings.calm_below_m_s) & np.isfinite(came_from)
-    toward = toward_from(came_from[moving])
-    spread = np.where(hours.is_coarse[used][moving], COARSE_DEG, 0.0)
+    speed = hours.speed_m_s[used]
+    moving, toward, spread = _bearings_of(hours, settings)
+    every, share_all, calm_all = np.isfinite(hours.speed_m_s), np.zeros(SECTORS), 0.0
+    if every.any():
+        counted = every & moving
+        share_all = sector_shares(toward[counted], np.ones(counted.sum()), float(every.sum()), spread[counted])
+        calm_all = 1.0 - float(counted.sum()) / float(every.sum())
+    moving, toward, spread = moving[used], toward[used], spread[used]
     total = float(weight.sum())
     calm_weight = float(weight[~moving].sum())
-    if spread.any():
+    if spread[moving].any():
         remarks.append("Directions given in whole tens of degrees were spread evenly over their ten degrees.")
     if total == 0:
         remarks.append("No hour of the wind record is an hour of flight: spread is the same in all directions.")
-    elif calm_weight > 0:
-        remarks.append(
-            f"{calm_weight / total:.0%} of the hours of flight are calm or variable and favour no direction."
-        )
+    else:
+        remarks += _calm_and_gusts(speed, moving, hours.gust_m_s[used], calm_weight / total, settings)
+    rose = rose_of_bearings(toward[moving], weight[moving], calm_weight, settings.harmonics, spread[moving])
     return WindClimate(
-        rose=rose_of_bearings(toward, weight[moving], calm_weight, settings.harmonics, spread),
+        rose=rose,
         basis=f"hourly wind record, {int(used.sum())} hours of flight",
         hours_used=int(used.sum()),
         calm_share=calm_weight / total if total else 0.0,
         mean_speed_m_s=float(np.average(speed, weights=weight)) if total else float("nan"),
-        sector_share=sector_shares(toward, weight[moving], total, spread),
+        sector_share=sector_shares(toward[moving], weight[moving], total, spread[moving]),
+        sector_share_all_hours=share_all,
+        calm_share_all_hours=calm_all,
+        speed_classes=speed_classes(speed, weight, toward, moving, spread, rose, settings),
         remarks=tuple(remarks),
     )
+
+
+def _bearings_of(hours: WindHours, settings: WindSettings) -> tuple[BoolArray, FloatArray, FloatArray]:
+    """Return which hours have a direction, toward where air moves, and over which width that is spread, each (n,)."""
+    moving = (hours.speed_m_s >= settings.calm_below_m_s) & np.isfinite(hours.wind_from_deg)
+    return moving, toward_from(hours.wind_from_deg), np.where(hours.is_coarse, COARSE_DEG, 0.0)
+
+
+def _calm_and_gusts(
+    speed: FloatArray, moving: BoolArray, gust: FloatArray, share: float, settings: WindSettings
+) -> list[str]:
+    """Return sentences that count calm, variable and gusty flight hours; `share` weighs the first two by season."""
+    said = []
+    calm = int(np.sum(speed < settings.calm_below_m_s))
+    if not moving.all():
+        said.append(
+            f"{calm} of {len(speed)} hours of flight are calm (below {settings.calm_below_m_s:g} m/s), "
+            f"{int(np.sum(~moving)) - calm} variable: {share:.0%} of the flight, which favours no direction."
+        )
+    known = np.isfinite(gust)
+    if known.any():
+        said.append(
+            f"{int(np.sum(gust[known] >= settings.gusty_from_m_s))} of {int(known.sum())} hours of flight with a gust on "
+            f"record had gusts of {settings.gusty_from_m_s:g} m/s or more."
+        )
+    return said
 
 
 def sector_shares(
@@ -126,12 +159,13 @@ def sector_shares(
 
 
 def mean_vectors(
-    raster: WindRaster, flight_weight: Sequence[float]
+    raster: WindRaster, flight_weight: Sequence[float], nearest_m: float, otherwise: str
 ) -> tuple[FloatArray, FloatArray, FloatArray | None, list[str]]:
     """Return the season's mean vector toward east and north, and mean speed if there is one, each (rows, cols) [m/s].
 
     Months count with their weight of flight; a period without a month counts fully. Cells without a value take the
-    nearest cell that has one.
+    nearest cell that has one within `nearest_m` [m], between middles; those farther away stay NaN, and the sentence
+    that counts them says that they take `otherwise`.
     """
     weight = np.array([1.0 if month == 0 else flight_weight[month - 1] for month in raster.month])
     remarks = []
@@ -150,17 +184,21 @@ def mean_vectors(
     if raster.mean_speed_m_s is not None:
         parts.append(average(raster.mean_speed_m_s))
     empty = ~np.all([np.isfinite(part) for part in parts], axis=0)
+    for part in parts:
+        part[empty] = np.nan
     if empty.all():
-        parts = [np.zeros_like(part) for part in parts]
         remarks.append("The wind raster holds no value: it was not used.")
     elif empty.any():
         rows, cols = np.indices(empty.shape)
         places = np.c_[raster.northing[rows[~empty]], raster.easting[cols[~empty]]]
-        _, nearest = cKDTree(places).query(np.c_[raster.northing[rows[empty]], raster.easting[cols[empty]]])
+        wanted = np.c_[raster.northing[rows[empty]], raster.easting[cols[empty]]]
+        away, nearest = cKDTree(places).query(wanted)
+        near = away <= nearest_m
         for part in parts:
-            part[empty] = part[~empty][nearest]
+            part[empty] = np.where(near, part[~empty][nearest], np.nan)
         remarks.append(
-            f"{int(empty.sum())} of {empty.size} wind cells hold no value and took the nearest one that does."
+            f"{int(empty.sum())} of {empty.size} wind cells hold no value: {int(near.sum())} took the nearest one that "
+            f"does, at most {nearest_m:g} m away, and {int(np.sum(~near))} took {otherwise}."
         )
     return parts[0], parts[1], parts[2] if len(parts) == 3 else None, remarks
 
@@ -171,25 +209,33 @@ def bent_field(rose: ComplexArray, wind_u: FloatArray, wind_v: FloatArray) -> tu
     At each place the whole rose is turned so that its mean direction points along the local mean vector, and its
     coefficients are multiplied by |local| / (mean of all lengths), at most by 1.5 and never so that the density
     turns negative: the rose bends with the valley and blunts where the mean wind is weak. A rose without a mean
-    direction of its own is turned by the angle between the local vector and the mean of all vectors.
+    direction of its own is turned by the angle between the local vector and the mean of all vectors. Where the vector
+    is NaN, the rose stays as it is.
     """
     local = wind_v + 1j * wind_u
+    known = np.isfinite(local)
+    same = np.broadcast_to(rose, (*local.shape, len(rose))).copy()
     length = np.abs(local)
-    if length.mean() == 0:
-        return np.broadcast_to(rose, (*local.shape, len(rose))).copy(), []
+    if not known.any() or length[known].mean() == 0:
+        return same, []
     own, remarks = rose[0], []
     if abs(own) < NO_MEAN_DIRECTION:
-        own = local.mean()
+        own = local[known].mean()
         remarks.append("The hourly record has no mean direction: it was turned by how the wind raster bends.")
-    turn = np.rad2deg(np.angle(local * np.conj(own)))
-    factor = np.clip(length / length.mean(), 0.0, sharpening_room(rose, SHARPEST))
-    return np.asarray(turned(rose, turn) * factor[..., None]), remarks
+    turn = np.rad2deg(np.angle(local[known] * np.conj(own)))
+    factor = np.clip(length[known] / length[known].mean(), 0.0, sharpening_room(rose, SHARPEST))
+    same[known] = turned(rose, turn) * factor[:, None]
+    return same, remarks
 
 
 def climate_of_raster(raster: WindRaster, flight_weight: Sequence[float], settings: WindSettings) -> WindClimate:
     """Return the wind climate of a raster alone: von Mises at each place, about the local mean vector."""
-    wind_u, wind_v, speed, remarks = mean_vectors(raster, flight_weight)
-    length = np.hypot(wind_u, wind_v)
+    wind_u, wind_v, speed, remarks = mean_vectors(
+        raster, flight_weight, settings.nearest_wind_cell_m, "no direction, for there is no hourly record"
+    )
+    length, known = np.hypot(wind_u, wind_v), np.isfinite(wind_u)
+    if not known.any():
+        return no_wind(settings, remarks)
     if speed is None:
         concentration = np.where(length > 0, settings.raster_concentration, 0.0)
         remarks.append(
@@ -203,13 +249,29 @@ def climate_of_raster(raster: WindRaster, flight_weight: Sequence[float], settin
     rose = field.reshape(-1, settings.harmonics).mean(axis=0)
     return WindClimate(
         rose=rose,
-        basis="wind raster of mean vectors, no hourly record",
-        mean_speed_m_s=float(np.mean(speed)) if speed is not None else float("nan"),
+        basis=f"wind raster of mean vectors, no hourly record{_out_of_reach(known, 'favour no direction')}",
+        mean_speed_m_s=float(np.mean(speed[known])) if speed is not None else float("nan"),
         sector_share=sector_shares_of(rose, SECTORS),
         remarks=tuple(remarks),
         field_easting=raster.easting,
         field_northing=raster.northing,
         field=field,
+    )
+
+
+def _out_of_reach(known: BoolArray, what_they_do: str) -> str:
+    """Return how many cells of a raster have no value near enough, to stand behind what made the map."""
+    lost = int(np.sum(~known))
+    return f" ({lost} of {known.size} cells without a value near enough {what_they_do})" if lost else ""
+
+
+def no_wind(settings: WindSettings, remarks: Sequence[str] = ()) -> WindClimate:
+    """Return the climate without any wind data: no bearing is favoured, and that is said."""
+    return WindClimate(
+        rose=np.zeros(settings.harmonics, dtype=np.complex128),
+        basis="no wind data: same in all directions",
+        sector_share=np.zeros(SECTORS),
+        remarks=(*remarks, "No wind data came in: spread is taken as the same in all directions."),
     )
 
 
@@ -241,20 +303,23 @@ def flight_climate(
     if hours is None:
         if raster is not None:
             return climate_of_raster(raster, flight_weight, settings)
-        return WindClimate(
-            rose=np.zeros(settings.harmonics, dtype=np.complex128),
-            basis="no wind data: same in all directions",
-            sector_share=np.zeros(SECTORS),
-            remarks=("No wind data came in: spread is taken as the same in all directions.",),
-        )
+        return no_wind(settings)
     station = climate_of_hours(hours, flight_weight, longitude_deg, latitude_deg, settings)
     if raster is None:
         return station
-    wind_u, wind_v, _, remarks = mean_vectors(raster, flight_weight)
+    wind_u, wind_v, _, remarks = mean_vectors(
+        raster, flight_weight, settings.nearest_wind_cell_m, "the rose of the hourly record as it is"
+    )
+    known = np.isfinite(wind_u)
+    if not known.any():
+        return replace(station, remarks=(*station.remarks, *remarks))
     field, more = bent_field(station.rose, wind_u, wind_v)
     return replace(
         station,
-        basis=f"{station.basis}, bent from place to place by a wind raster",
+        basis=(
+            f"{station.basis}, bent from place to place by a wind raster"
+            f"{_out_of_reach(known, 'have the rose of the record as it is')}"
+        ),
         remarks=(*station.remarks, *remarks, *more),
         field_easting=raster.easting,
         field_northing=raster.northing,

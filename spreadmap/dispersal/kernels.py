@@ -1,204 +1,37 @@
 """Location kernels by name: how arrivals thin out with distance when direction does not matter.
 
 Two functions share the word kernel. The *location* kernel k(r) is a density per area [m^-2] with mass one over the
-plane; the *distance* kernel f(r) = 2 pi r k(r) is a density of distance [m^-1]. Arrivals on a plant follow k.
-Normalisations after Nathan, Klein, Robledo-Arnuncio & Revilla 2012, Dispersal kernels: review, in Dispersal Ecology
-and Evolution, Oxford, pp. 187-210 (from memory), each bound by tests/published/test_nathan_2012.py.
+plane; the *distance* kernel f(r) = 2 pi r k(r) is a density of distance [m^-1]. Arrivals on a plant follow k. The ten
+families, with their formulas and sources, stand in `families.py`. A kernel may have a far part: a second kernel that a
+stated share of arrivals follows.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
-from scipy import special, stats
 
-from spreadmap.errors import SettingsError
+from spreadmap.dispersal.catch_curve import wald_of_catches
+from spreadmap.dispersal.families import KERNELS, TAILS, Family, Form
+from spreadmap.dispersal.search import find_quantile
+from spreadmap.errors import InputError, SettingsError
 from spreadmap.values.arrays import FloatArray
 from spreadmap.values.settings import KernelSettings
 
-Form = Callable[[FloatArray, float, float], FloatArray]
+__all__ = ["FAR_FAMILY", "KERNELS", "Family", "Kernel", "kernel_from_settings", "settings_that_do_not_fit"]
 
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Family:
-    """The functions of one family; each takes distance or share, scale a [m] and shape b.
-
-    `scale_name` and `shape_name` are the settings that hold a and b; no `shape_name` means one parameter only.
-    """
-
-    density: Form
-    mass: Form
-    quantile: Form
-    mean: Callable[[float, float], float]
-    mode: Callable[[float, float], float]
-    tail: str
-    scale_name: str = "scale_m"
-    shape_name: str = ""
-    least_shape: float = 0.0
-    shape_is_length: bool = False
-
-
-def gaussian_density(r: FloatArray, a: float, b: float) -> FloatArray:
-    """Return k = exp(-r^2/a^2) / (pi a^2)."""
-    return np.exp(-((r / a) ** 2)) / (np.pi * a * a)
-
-
-def gaussian_mass(r: FloatArray, a: float, b: float) -> FloatArray:
-    """Return F = 1 - exp(-r^2/a^2)."""
-    return -np.expm1(-((r / a) ** 2))
-
-
-def gaussian_quantile(p: FloatArray, a: float, b: float) -> FloatArray:
-    """Return the inverse of `gaussian_mass`."""
-    return a * np.sqrt(-np.log1p(-p))
-
-
-def exponential_density(r: FloatArray, a: float, b: float) -> FloatArray:
-    """Return k = exp(-r/a) / (2 pi a^2); the mean distance is 2a."""
-    return np.exp(-r / a) / (2 * np.pi * a * a)
-
-
-def exponential_mass(r: FloatArray, a: float, b: float) -> FloatArray:
-    """Return F = P(2, r/a), the regularised lower incomplete gamma function."""
-    return np.asarray(special.gammainc(2.0, r / a))
-
-
-def exponential_quantile(p: FloatArray, a: float, b: float) -> FloatArray:
-    """Return the inverse of `exponential_mass`."""
-    return a * np.asarray(special.gammaincinv(2.0, p))
-
-
-def exponential_power_density(r: FloatArray, a: float, b: float) -> FloatArray:
-    """Return k = b exp(-(r/a)^b) / (2 pi a^2 Gamma(2/b))."""
-    # Gamma(2/b) alone overflows below b = 0.0117; a power too large for a number means that nothing arrives.
-    with np.errstate(over="ignore"):
-        return np.asarray(b * np.exp(-((r / a) ** b) - special.gammaln(2 / b)) / (2 * np.pi * a * a))
-
-
-def exponential_power_mass(r: FloatArray, a: float, b: float) -> FloatArray:
-    """Return F = P(2/b, (r/a)^b)."""
-    with np.errstate(over="ignore"):
-        return np.asarray(special.gammainc(2 / b, (r / a) ** b))
-
-
-def exponential_power_quantile(p: FloatArray, a: float, b: float) -> FloatArray:
-    """Return the inverse of `exponential_power_mass`."""
-    return a * np.asarray(special.gammaincinv(2 / b, p)) ** (1 / b)
-
-
-def student_density(r: FloatArray, a: float, b: float) -> FloatArray:
-    """Return k = (b-1)/(pi a^2) (1 + r^2/a^2)^(-b)."""
-    return (b - 1) / (np.pi * a * a) * (1 + (r / a) ** 2) ** (-b)
-
-
-def student_mass(r: FloatArray, a: float, b: float) -> FloatArray:
-    """Return F = 1 - (1 + r^2/a^2)^(1-b)."""
-    return -np.expm1((1 - b) * np.log1p((r / a) ** 2))
-
-
-def student_quantile(p: FloatArray, a: float, b: float) -> FloatArray:
-    """Return the inverse of `student_mass`."""
-    with np.errstate(over="ignore"):
-        return a * np.sqrt(np.expm1(-np.log1p(-p) / (b - 1)))
-
-
-def student_mean(a: float, b: float) -> float:
-    """Return (a sqrt(pi)/2) Gamma(b-3/2) / Gamma(b-1); infinite up to b = 3/2."""
-    if b <= 1.5:
-        return float("inf")
-    return float(a * np.sqrt(np.pi) / 2 * np.exp(special.gammaln(b - 1.5) - special.gammaln(b - 1)))
-
-
-def lognormal_density(r: FloatArray, a: float, b: float) -> FloatArray:
-    """Return k = exp(-ln(r/a)^2 / (2 b^2)) / ((2 pi)^(3/2) b r^2); zero at the source."""
-    log_r = np.log(np.where(r > 0, r, a))
-    # One exponential: r^2 alone underflows below 1e-154 m.
-    value = np.exp(-(((log_r - np.log(a)) / b) ** 2) / 2 - 2 * log_r) / ((2 * np.pi) ** 1.5 * b)
-    return np.where((r > 0) & np.isfinite(r), value, 0.0)
-
-
-def lognormal_mass(r: FloatArray, a: float, b: float) -> FloatArray:
-    """Return F = Phi(ln(r/a)/b)."""
-    safe = np.where(r > 0, r, a)
-    return np.where(r > 0, special.ndtr(np.log(safe / a) / b), 0.0)
-
-
-def lognormal_quantile(p: FloatArray, a: float, b: float) -> FloatArray:
-    """Return the inverse of `lognormal_mass`."""
-    return a * np.exp(b * np.asarray(special.ndtri(p)))
-
-
-def lognormal_mean(a: float, b: float) -> float:
-    """Return a exp(b^2/2), infinite where that is more than a number can hold."""
-    return float(a * np.exp(b * b / 2)) if b * b / 2 < 700 else float("inf")
-
-
-def wald_density(r: FloatArray, a: float, b: float) -> FloatArray:
-    """Return k = sqrt(b/(8 pi^3 r^5)) exp(-b (r-a)^2 / (2 a^2 r)); a is the mean, b the shape, both in metres."""
-    inside = (r > 0) & np.isfinite(r)
-    safe = np.where(inside, r, a)
-    exponent = -b / 2 * ((safe / a - 1) / np.sqrt(safe)) ** 2 - 2.5 * np.log(safe)
-    return np.where(inside, np.sqrt(b / (8 * np.pi**3)) * np.exp(exponent), 0.0)
-
-
-def wald_mass(r: FloatArray, a: float, b: float) -> FloatArray:
-    """Return F = Phi(sqrt(b/r)(r/a-1)) + exp(2b/a) Phi(-sqrt(b/r)(r/a+1)), the second term by logarithms.
-
-    exp(2b/a) alone overflows from b/a = 355 on.
-    """
-    inside = (r > 0) & np.isfinite(r)
-    safe = np.where(inside, r, a)
-    root = np.sqrt(b / safe)
-    second = np.exp(2 * b / a + special.log_ndtr(-root * (safe / a + 1)))
-    return np.where(inside, special.ndtr(root * (safe / a - 1)) + second, (r > 0) * 1.0)
-
-
-def wald_quantile(p: FloatArray, a: float, b: float) -> FloatArray:
-    """Return the inverse of `wald_mass`."""
-    return np.asarray(stats.invgauss.ppf(p, mu=a / b, scale=b))
-
-
-def wald_mode(a: float, b: float) -> float:
-    """Return a (sqrt(1 + (3a/2b)^2) - 3a/2b), written without the difference of two large numbers."""
-    ratio = 1.5 * a / b
-    return float(a / (np.sqrt(1 + ratio * ratio) + ratio))
-
-
-KERNELS: dict[str, Family] = {
-    "wald": Family(
-        density=wald_density, mass=wald_mass, quantile=wald_quantile, mean=lambda a, b: a, mode=wald_mode,
-        tail="power law with an exponential cut-off", scale_name="mean_m", shape_name="shape_m", shape_is_length=True,
-    ),
-    "lognormal": Family(
-        density=lognormal_density, mass=lognormal_mass, quantile=lognormal_quantile,
-        mean=lognormal_mean, mode=lambda a, b: float(a * np.exp(-b * b)), tail="fat", shape_name="shape",
-    ),
-    "student_2d": Family(
-        density=student_density, mass=student_mass, quantile=student_quantile, mean=student_mean,
-        mode=lambda a, b: float(a / np.sqrt(2 * b - 1)), tail="power law", shape_name="shape", least_shape=1.0,
-    ),
-    "exponential_power": Family(
-        density=exponential_power_density, mass=exponential_power_mass, quantile=exponential_power_quantile,
-        mean=lambda a, b: float(a * np.exp(special.gammaln(3 / b) - special.gammaln(2 / b))),
-        mode=lambda a, b: float(a * b ** (-1 / b)), tail="fat below shape 1, thin above", shape_name="shape",
-    ),
-    "exponential": Family(
-        density=exponential_density, mass=exponential_mass, quantile=exponential_quantile,
-        mean=lambda a, b: 2 * a, mode=lambda a, b: a, tail="exponential",
-    ),
-    "gaussian": Family(
-        density=gaussian_density, mass=gaussian_mass, quantile=gaussian_quantile,
-        mean=lambda a, b: float(a * np.sqrt(np.pi) / 2), mode=lambda a, b: float(a / np.sqrt(2)),
-        tail="thin",
-    ),
-}  # fmt: skip
+FAR_FAMILY = "exponential"
+"""Family of the far part that settings ask for. None: our choice; its one length is its mean."""
+MODE_STEPS, MODE_ROUNDS = 400, 6
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Kernel:
-    """One location kernel: a family with its lengths.
+    """One location kernel: a family with its lengths, and maybe a far part.
+
+    k(r) = (1 - q) near(r) + q far(r), with q the `far_share`. Bound by test_kernel_mixture.py.
 
     Parameters
     ----------
@@ -208,77 +41,204 @@ class Kernel:
         The family's scale, above zero; for `wald` the mean distance. [m]
     shape : float or None
         The family's shape; for `wald` a length [m], otherwise [-]; None for families with one parameter.
+    far_share : float
+        Share of all arrivals that follow `far`, 0 to 1. [-]
+    far : Kernel or None
+        The far part, itself without one; forgotten where `far_share` is zero.
 
     Raises
     ------
     SettingsError
-        If the family is unknown or a parameter lies outside its range.
+        If the family is unknown or parameters lie outside their range; all faults at once.
     """
 
     family: str
     scale_m: float
     shape: float | None = None
+    far_share: float = 0.0
+    far: Kernel | None = None
 
     def __post_init__(self) -> None:
         """Check family and parameters; a family with one parameter has no shape."""
         form = _family(self.family)
+        faults = []
         if not (np.isfinite(self.scale_m) and self.scale_m > 0):
-            msg = (
-                f"kernel {self.family}: {form.scale_name} is {self.scale_m} m; allowed: above 0 m. "
-                f"Correct settings.kernel.{form.scale_name}."
+            faults.append(
+                f"{form.scale_name} is {self.scale_m} m; allowed: above 0 m. Correct settings.kernel.{form.scale_name}."
             )
-            raise SettingsError(msg)
         if not form.shape_name:
             object.__setattr__(self, "shape", None)
         elif self.shape is None or not (np.isfinite(self.shape) and self.shape > form.least_shape):
             unit = " m" if form.shape_is_length else ""
-            msg = (
-                f"kernel {self.family}: {form.shape_name} is {self.shape}{unit}; allowed: above "
-                f"{form.least_shape:g}{unit}. Correct settings.kernel.{form.shape_name}."
+            faults.append(
+                f"{form.shape_name} is {self.shape}{unit}; allowed: above {form.least_shape:g}{unit}. "
+                f"Correct settings.kernel.{form.shape_name}."
             )
+        faults += self._faults_of_far()
+        if faults:
+            msg = f"kernel {self.family}: {' '.join(faults)}"
             raise SettingsError(msg)
+        if self.far_share == 0:
+            object.__setattr__(self, "far", None)
+
+    def _faults_of_far(self) -> list[str]:
+        """Return what is wrong with the far part."""
+        if not 0 <= self.far_share <= 1:
+            return [f"far_share is {self.far_share}; allowed: 0 to 1. Correct settings.kernel.far_share."]
+        if self.far_share > 0 and self.far is None:
+            return [f"far_share is {self.far_share:g}, but there is no far kernel. Give one, or a far_share of 0."]
+        if self.far_share > 0 and self.far is not None and self.far.far is not None:
+            return ["the far kernel has a far part of its own; allowed: one far part. Give it a far_share of 0."]
+        return []
 
     @property
     def _b(self) -> float:
         """Return the shape as the family's functions take it."""
         return 0.0 if self.shape is None else self.shape
 
+    @property
+    def near(self) -> Kernel:
+        """Return the kernel without its far part."""
+        return Kernel(family=self.family, scale_m=self.scale_m, shape=self.shape)
+
+    def parts(self) -> tuple[tuple[float, Kernel], ...]:
+        """Return the kernels that make up this one, each with its share of arrivals [-]."""
+        if self.far is None:
+            return ((1.0, self),)
+        return ((1 - self.far_share, self.near), (self.far_share, self.far))
+
+    def _mixed(self, form: Callable[[Family], Form], values: FloatArray | float) -> FloatArray:
+        """Return one of the family's functions, with the far part's mixed in by its share."""
+        given = np.asarray(values, dtype=np.float64)
+        # A power too large for a number means that nothing, or everything, has arrived. At least one dimension: numpy
+        # rounds powers of lone numbers otherwise than those of arrays.
+        with np.errstate(over="ignore"):
+            found = form(KERNELS[self.family])(np.atleast_1d(given), self.scale_m, self._b).reshape(given.shape)
+        if self.far is None:
+            return found
+        return np.asarray((1 - self.far_share) * found + self.far_share * self.far._mixed(form, given))
+
     def location_density(self, distance_m: FloatArray | float) -> FloatArray:
-        """Return the density of arrivals per area at each distance, any shape [m^-2]."""
-        return KERNELS[self.family].density(np.asarray(distance_m, dtype=np.float64), self.scale_m, self._b)
+        """Return the density of arrivals per area at each distance, any shape [m^-2].
+
+        Always finite: where it is infinite at the source itself (`weibull` and `gamma` with a shape below 2) it is
+        held at 1e200, which no mean over an area sees.
+        """
+        return self._mixed(lambda family: family.density, distance_m)
 
     def distance_density(self, distance_m: FloatArray | float) -> FloatArray:
-        """Return the density of the distance itself, 2 pi r k(r), any shape [m^-1]."""
+        """Return the density of the distance itself, 2 pi r k(r), any shape; by definition 0 at 0 m [m^-1]."""
         return 2 * np.pi * np.asarray(distance_m, dtype=np.float64) * self.location_density(distance_m)
 
     def mass_within(self, distance_m: FloatArray | float) -> FloatArray:
         """Return the share of arrivals that end within each distance, any shape [-]."""
-        return KERNELS[self.family].mass(np.asarray(distance_m, dtype=np.float64), self.scale_m, self._b)
+        return self._mixed(lambda family: family.mass, distance_m)
+
+    def mass_beyond(self, distance_m: FloatArray | float) -> FloatArray:
+        """Return the share of arrivals that go beyond each distance, accurate however small, any shape [-]."""
+        return self._mixed(lambda family: family.beyond, distance_m)
 
     def quantile(self, share: FloatArray | float) -> FloatArray:
-        """Return the distance within which each share of arrivals ends, any shape [m]."""
-        return KERNELS[self.family].quantile(np.asarray(share, dtype=np.float64), self.scale_m, self._b)
+        """Return the distance within which each share of arrivals ends, any shape [m].
+
+        Raises
+        ------
+        InputError
+            If a share lies outside 0 to 1.
+        """
+        wanted = np.asarray(share, dtype=np.float64)
+        wrong = ~((wanted >= 0) & (wanted <= 1))
+        if wrong.any():
+            msg = (
+                f"share of arrivals is {wanted[wrong][0]}, and {int(wrong.sum())} of {wanted.size} shares are unusable; "
+                "allowed: 0 to 1 [-]. Give a share, not a percentage."
+            )
+            raise InputError(msg)
+        with np.errstate(over="ignore", divide="ignore"):
+            own = KERNELS[self.family].quantile(np.atleast_1d(wanted), self.scale_m, self._b).reshape(wanted.shape)
+        if self.far is None:
+            return own
+        other = self.far.quantile(wanted)
+        return find_quantile(
+            wanted,
+            self.mass_within,
+            self.mass_beyond,
+            lambda r: r * self.distance_density(r),
+            np.minimum(own, other),
+            np.maximum(own, other),
+        )
+
+    def moment(self, order: int) -> float:
+        """Return the mean of distance to the power -1, 0, 1 or 2; `inf` where the tail is too heavy [m^order]."""
+        parts = [share * KERNELS[one.family].moment(order, one.scale_m, one._b) for share, one in self.parts() if share]
+        return float(sum(parts))
 
     def mean_m(self) -> float:
         """Return the mean distance, `inf` where the tail is too heavy to have one [m]."""
-        return KERNELS[self.family].mean(self.scale_m, self._b)
+        return self.moment(1)
+
+    def sd_m(self) -> float:
+        """Return the standard deviation of the distance, `inf` where the tail is too heavy to have one [m].
+
+        The variance of a mixture is that within its parts and q(1-q) times the square of what their means differ by.
+        """
+        own = KERNELS[self.family].sd(self.scale_m, self._b)
+        if self.far is None:
+            return float(own)
+        if self.far_share == 1:
+            return self.far.sd_m()
+        if not np.isfinite(self.moment(2)):
+            return float("inf")
+        q, apart = self.far_share, self.near.mean_m() - self.far.mean_m()
+        return float(np.sqrt((1 - q) * own**2 + q * self.far.sd_m() ** 2 + q * (1 - q) * apart**2))
 
     def mode_m(self) -> float:
         """Return the most frequent distance, where `distance_density` peaks [m]."""
-        return KERNELS[self.family].mode(self.scale_m, self._b)
+        own = KERNELS[self.family].mode(self.scale_m, self._b)
+        if self.far is None:
+            return float(own)
+        first, last = sorted((float(own), self.far.mode_m()))
+        if last == 0:
+            return 0.0
+        # Each part rises up to its mode and falls beyond, so that the peak of both lies between the two.
+        low, high = max(first, 1e-9 * last), last
+        for _ in range(MODE_ROUNDS):
+            tried = np.geomspace(low, high, MODE_STEPS)
+            best = int(np.argmax(self.distance_density(tried)))
+            low, high = float(tried[max(best - 1, 0)]), float(tried[min(best + 1, MODE_STEPS - 1)])
+        peak = float(tried[best])
+        # A density of distance that grows without bound toward the source has its mode there.
+        at_source = self.distance_density(max(first, 1e-150 * last))
+        return peak if self.distance_density(peak) >= at_source else first
+
+    def tail(self) -> str:
+        """Return the class of the tail, a word of `families.TAILS`; of a mixture the heavier one."""
+        return max((KERNELS[one.family].tail(one._b) for share, one in self.parts() if share), key=TAILS.index)
 
     def scaled(self, factor: float) -> Kernel:
-        """Return the kernel with every length multiplied by `factor` [-]."""
+        """Return the kernel with every length multiplied by `factor`, those of the far part too [-]."""
         longer = self._b * factor if KERNELS[self.family].shape_is_length else self.shape
-        return Kernel(family=self.family, scale_m=self.scale_m * factor, shape=longer)
+        far = None if self.far is None else self.far.scaled(factor)
+        return Kernel(
+            family=self.family, scale_m=self.scale_m * factor, shape=longer, far_share=self.far_share, far=far
+        )
 
     def in_words(self) -> str:
         """Return family, lengths and shape as they stand in metadata."""
         form = KERNELS[self.family]
-        scale = f"{self.family}, {'mean' if form.scale_name == 'mean_m' else 'scale'} {self.scale_m:g} m"
-        if not form.shape_name:
-            return scale
-        return f"{scale}, shape {self.shape:g}{' m' if form.shape_is_length else ''}"
+        said = f"{self.family}, {'mean' if form.scale_name == 'mean_m' else 'scale'} {self.scale_m:g} m"
+        if form.shape_name:
+            said += f", shape {self.shape:g}{' m' if form.shape_is_length else ''}"
+        if self.far is None:
+            return said
+        return f"{said}; {100 * self.far_share:g} % of all arrivals by {self.far.in_words()}"
+
+    def mean_in_words(self) -> str:
+        """Return the mean distance, or that there is none, as it stands in a product."""
+        mean = self.mean_m()
+        if np.isfinite(mean):
+            return f"mean distance {mean:.4g} m"
+        return f"no mean distance: its tail is too heavy (half of all arrivals end within {self.quantile(0.5):.4g} m)"
 
 
 def _family(name: str) -> Family:
@@ -292,8 +252,34 @@ def _family(name: str) -> Family:
     return KERNELS[name]
 
 
+def _names_in_use(settings: KernelSettings) -> tuple[str, ...]:
+    """Return the settings that hold a number and matter for the family and reading that they ask for."""
+    form = KERNELS[settings.family]
+    shape_name = "sd_m" if settings.reading == "catch_curve" and settings.family == "wald" else form.shape_name
+    far = ("far_share", "far_mean_m") if settings.far_share else ()
+    return tuple(name for name in (form.scale_name, shape_name, *far) if name)
+
+
+def settings_that_do_not_fit(settings: KernelSettings) -> list[tuple[str, str, str]]:
+    """Return what does not fit together although every value lies in its own range: name, what is allowed, remedy.
+
+    The family must be known.
+    """
+    form, found = KERNELS[settings.family], []
+    if form.shape_name == "shape" and not settings.shape > form.least_shape:
+        found.append(
+            ("shape", f"above {form.least_shape:g} for {settings.family}", "Give a larger shape or another family.")
+        )
+    if settings.reading == "catch_curve" and settings.family != "wald":
+        found.append(("reading", f"distance for {settings.family}", "Take the family wald or the reading distance."))
+    return found
+
+
 def kernel_from_settings(settings: KernelSettings) -> Kernel:
     """Return the kernel that the settings describe.
+
+    With the reading `catch_curve` the mean and the standard deviation are those of catches along a line: see
+    `catch_curve.wald_of_catches`. A `far_share` above zero mixes in an exponential kernel of mean `far_mean_m`.
 
     Raises
     ------
@@ -303,15 +289,29 @@ def kernel_from_settings(settings: KernelSettings) -> Kernel:
     form = _family(settings.family)
     notes = {item.name: item.metadata for item in fields(settings)}
     faults = []
-    for name in filter(None, (form.scale_name, form.shape_name)):
+    for name in _names_in_use(settings):
         value, note = getattr(settings, name), notes[name]
         if not note["least"] <= value <= note["most"]:
             faults.append(
                 f"settings.kernel.{name} is {value} {note['unit']}; allowed: {note['least']:g} to {note['most']:g} "
                 f"{note['unit']}"
             )
+    if settings.reading not in notes["reading"]["choices"]:
+        faults.append(
+            f"settings.kernel.reading is {settings.reading!r}; allowed: {', '.join(notes['reading']['choices'])}"
+        )
+    faults += [
+        f"settings.kernel.{name} is {getattr(settings, name)}; allowed: {allowed}. {remedy.rstrip('.')}"
+        for name, allowed, remedy in settings_that_do_not_fit(settings)
+    ]
     if faults:
         msg = "; ".join(faults) + ". Correct the project file."
         raise SettingsError(msg)
-    shape = getattr(settings, form.shape_name) if form.shape_name else None
-    return Kernel(family=settings.family, scale_m=getattr(settings, form.scale_name), shape=shape)
+    if settings.reading == "catch_curve":
+        scale, shape = wald_of_catches(settings.mean_m, settings.sd_m)
+        near = Kernel(family="wald", scale_m=scale, shape=shape)
+    else:
+        own = getattr(settings, form.shape_name) if form.shape_name else None
+        near = Kernel(family=settings.family, scale_m=getattr(settings, form.scale_name), shape=own)
+    far = Kernel(family=FAR_FAMILY, scale_m=settings.far_mean_m / 2) if settings.far_share else None
+    return replace(near, far_share=settings.far_share, far=far)

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from spreadmap.dispersal.kernels import Kernel, kernel_from_settings
+from spreadmap.errors import SettingsError
 from spreadmap.values.arrays import ComplexArray, FloatArray
 from spreadmap.values.settings import Settings
 from spreadmap.values.wind import WindClimate
@@ -92,8 +93,22 @@ def spread_from_settings(settings: Settings, climate: WindClimate) -> Spread:
 
 
 def unit_density(kernel: Kernel) -> float:
-    """Return the density 10 m from a source in still air: one unit of relative infection pressure [m^-2]."""
-    return float(kernel.location_density(UNIT_DISTANCE_M))
+    """Return the density 10 m from a source in still air: one unit of relative infection pressure [m^-2].
+
+    Raises
+    ------
+    SettingsError
+        If the kernel is so narrow or so sharp a ring that nothing at all arrives there: the unit would be zero.
+    """
+    unit = float(kernel.location_density(UNIT_DISTANCE_M))
+    if not unit > 0:
+        msg = (
+            f"kernel {kernel.in_words()}: nothing arrives at {UNIT_DISTANCE_M:g} m, where one unit of pressure is defined; "
+            f"half of all arrivals end within {kernel.quantile(0.5):.4g} m. Correct the lengths in settings.kernel, or "
+            "leave out the smallest factors of settings.kernel.scale_run."
+        )
+        raise SettingsError(msg)
+    return unit
 
 
 def breaks(kernel: Kernel) -> tuple[float, ...]:

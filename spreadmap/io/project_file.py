@@ -46,7 +46,9 @@ COLUMNS: dict[str, tuple[str, ...]] = {
     ),
     "sites": ("site_id", "name", "owner", "access", "set_up", "is_private"),
     "screens": ("screen_id", "height_m", "planted_on", "factor", "note"),
-    "wind_hours": ("time", "wind_from_deg", "speed", "gust", "temperature_c", "rain_mm"),
+    "wind_hours": (
+        "time", "wind_from_deg", "speed", "gust", "temperature_c", "rain_mm", "wind_group", "wind_u", "wind_v",
+    ),
     "wind_raster": (),
     "temperature": ("day", "minimum_c", "maximum_c"),
 }  # fmt: skip
@@ -82,6 +84,12 @@ class FileBlock(_Block):
     words: dict[str, str] = Field(default_factory=dict)
 
 
+class InventoryBlock(FileBlock):
+    """One inventory table; `host` is for rows without a host of their own."""
+
+    host: str = ""
+
+
 class SurveyBlock(FileBlock):
     """One survey table; `dates` maps columns of a wide table to dates."""
 
@@ -98,12 +106,14 @@ class WindHoursBlock(FileBlock):
     time_zone: str
     speed_unit: SpeedUnit
     north: Literal["true", "grid"] = "true"
+    missing_codes: list[str] = Field(default_factory=list)
 
 
 class WindRasterBlock(_Block):
-    """One raster of mean wind."""
+    """One raster of mean wind; `variables` maps components to the names of variables in a NetCDF file."""
 
     file: str
+    variables: dict[Literal["u", "v", "speed", "direction"], str] = Field(default_factory=dict)
     months: list[Annotated[int, Field(ge=1, le=12)]] = Field(default_factory=list)
     components: list[Literal["u", "v", "speed", "direction"]] = ["u", "v"]
     band_order: Literal["by_month", "by_component"] = "by_month"
@@ -121,7 +131,7 @@ class TemperatureBlock(FileBlock):
 class InputBlocks(_Block):
     """All files of a project."""
 
-    inventory: Annotated[list[FileBlock], BeforeValidator(_as_list)]
+    inventory: Annotated[list[InventoryBlock], BeforeValidator(_as_list)]
     surveys: Annotated[list[SurveyBlock], BeforeValidator(_as_list)] = Field(default_factory=list)
     work_log: Annotated[list[FileBlock], BeforeValidator(_as_list)] = Field(default_factory=list)
     reservoirs: Annotated[list[FileBlock], BeforeValidator(_as_list)] = Field(default_factory=list)
@@ -177,10 +187,10 @@ def read_project_file(folder: Path) -> ProjectFile:
     try:
         mapping = tomllib.loads(path.read_text(encoding="utf-8-sig"))
     except UnicodeDecodeError as error:
-        msg = f"{PROJECT_FILE}: is not UTF-8 text (byte {error.start}). Save it as UTF-8."
+        msg = f"is not UTF-8 text (byte {error.start}). Save it as UTF-8."
         raise SettingsError(msg) from error
     except tomllib.TOMLDecodeError as error:
-        msg = f"{PROJECT_FILE}: is not TOML: {error}. Correct that line; text stands in quotes."
+        msg = f"is not TOML: {error}. Correct that line; text stands in quotes."
         raise SettingsError(msg) from error
     return parse_project_file(mapping)
 

@@ -11,7 +11,8 @@ from typing import Any, get_type_hints
 
 from pydantic import TypeAdapter, ValidationError
 
-from spreadmap.dispersal.kernels import KERNELS
+from spreadmap.dispersal.kernels import KERNELS, settings_that_do_not_fit
+from spreadmap.dispersal.physics import physics_faults
 from spreadmap.errors import SettingsError
 from spreadmap.io.faults import FaultBook, shown
 from spreadmap.io.project_file import PROJECT_FILE, suggestion
@@ -117,6 +118,11 @@ def _check_together(book: FaultBook, settings: Settings) -> None:
         book.stop(PROJECT_FILE, f"'settings.kernel.family' = {shown(settings.kernel.family)}",
                   f"{suggestion(settings.kernel.family, list(KERNELS))}Choose one of these.",
                   allowed=", ".join(KERNELS), error=SettingsError)  # fmt: skip
+    else:
+        for name, allowed, remedy in settings_that_do_not_fit(settings.kernel):
+            found = getattr(settings.kernel, name)
+            book.stop(PROJECT_FILE, f"'settings.kernel.{name}' = {shown(found)}", remedy, allowed=allowed,
+                      error=SettingsError)  # fmt: skip
     if not zones.core_share < zones.inner_share < zones.outer_share:
         book.stop(PROJECT_FILE, f"'settings.zones' shares = {zones.core_share}, {zones.inner_share}, {zones.outer_share}",
                   "Put them in order.", allowed="core below inner below outer", error=SettingsError)  # fmt: skip
@@ -126,6 +132,9 @@ def _check_together(book: FaultBook, settings: Settings) -> None:
     if any(factor <= 0 for factor in settings.kernel.scale_run):
         book.stop(PROJECT_FILE, f"'settings.kernel.scale_run' = {shown(settings.kernel.scale_run)}",
                   "Correct the factors.", allowed="numbers above zero", error=SettingsError)  # fmt: skip
+    # alone, each value was checked already: what is left is how heights and lengths fit together
+    for found, allowed, remedy in physics_faults(settings.physics) if settings.physics.use_physics else ():
+        book.stop(PROJECT_FILE, found, remedy, allowed=allowed, error=SettingsError)
     month, day = removal.bud_break
     if not (1 <= month <= 12 and 1 <= day <= calendar.monthrange(2001, month)[1]):
         book.stop(PROJECT_FILE, f"'settings.removal.bud_break' = {shown(removal.bud_break)}", "Correct the day.",

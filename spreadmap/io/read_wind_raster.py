@@ -11,16 +11,18 @@ from rasterio.crs import CRS as RasterCrs
 from rasterio.errors import CRSError, RasterioError
 from rasterio.transform import from_origin
 from rasterio.warp import Resampling, calculate_default_transform, reproject
+from scipy.spatial import cKDTree
 
-from spreadmap.dispersal.bearings import from_deg_to_components
 from spreadmap.errors import CrsError, RasterError
 from spreadmap.io import guard
 from spreadmap.io.faults import FaultBook
+from spreadmap.io.netcdf_planes import read_netcdf_planes
 from spreadmap.io.project_file import WindRasterBlock
 from spreadmap.io.read_crs import WorkingCrs, file_crs, grid_convergence_deg, parse_crs, same_crs
-from spreadmap.io.read_wind_hours import TO_METRES_PER_SECOND
+from spreadmap.io.wind_planes import WindPlanes, as_components
 from spreadmap.values.arrays import FloatArray
 from spreadmap.values.inventory import Inventory
+from spreadmap.values.settings import Settings
 from spreadmap.values.wind import WindRaster
 
 MOST_CELLS = 20_000_000
@@ -29,24 +31,26 @@ MARGIN_M = 300.0
 
 
 def read_wind_raster(
-    blocks: list[WindRasterBlock], paths: list[Path], working: WorkingCrs, inventory: Inventory, book: FaultBook
+    blocks: list[WindRasterBlock],
+    paths: list[Path],
+    working: WorkingCrs,
+    inventory: Inventory,
+    book: FaultBook,
+    settings: Settings | None = None,
 ) -> WindRaster | None:
     """Return the wind of all files on one grid in the working CRS round the plants, None without a file.
 
-    The first file's cells make the grid; a month may stand in one file only. Faults go to the book.
+    The first file's cells make the grid; a month may stand in one file only. Faults go to the book. `settings` say how
+    far from a plant without a value one is still looked for; it is told how many plants that concerns.
     """
+    nearest_m = (settings or Settings()).wind.nearest_wind_cell_m
     parts: list[WindRaster] = []
     for block, path in zip(blocks, paths, strict=True):
         with book.reading(block.file):
-            guard.check_kind(path, tuple(guard.RASTERS))
-            try:
-                with rasterio.open(path, driver="GTiff") as source:
-                    parts.append(_read_open(source, block, working, inventory, parts[0] if parts else None))
-            except (RasterioError, CRSError) as error:
-                msg = f"cannot be read as GeoTIFF ({' '.join(str(error).split())[:120]}). Export it again"
-                raise RasterError(msg) from error
+            planes = _read_planes(path, block, working, inventory, book)
+            parts.append(_on_grid(planes, working, inventory, parts[0] if parts else None))
             book.rows[block.file] = len(parts[-1].month)
-            _check_cover(parts[-1], inventory, book, block.file)
+            _check_cover(parts[-1], inventory, book, block.file, nearest_m)
             _check_months([month for part in parts for month in part.month.tolist()])
             if (parts[-1].mean_speed_m_s is None) != (parts[0].mean_speed_m_s is None):
                 msg = "and the other wind rasters differ in having a mean speed. Give it in all of them or in none"
@@ -64,6 +68,23 @@ def read_wind_raster(
     )
 
 
+def _read_planes(
+    path: Path, block: WindRasterBlock, working: WorkingCrs, inventory: Inventory, book: FaultBook
+) -> WindPlanes:
+    """Return one file on its own grid, whatever its format."""
+    if guard.check_kind(path, (*guard.RASTERS, *guard.NETCDF)) in guard.NETCDF:
+        return read_netcdf_planes(path, block, working, inventory, MARGIN_M, book)
+    if block.variables:
+        msg = "is a GeoTIFF, which has bands and no variables. Remove variables from its block; components names the bands"
+        raise RasterError(msg)
+    try:
+        with rasterio.open(path, driver="GTiff") as source:
+            return _read_geotiff(source, block)
+    except (RasterioError, CRSError) as error:
+        msg = f"cannot be read as GeoTIFF ({' '.join(str(error).split())[:120]}). Export it again"
+        raise RasterError(msg) from error
+
+
 def _check_months(months: list[int]) -> None:
     """Refuse a month that comes twice."""
     double = sorted({month for month in months if months.count(month) > 1})
@@ -73,14 +94,8 @@ def _check_months(months: list[int]) -> None:
         raise RasterError(msg)
 
 
-def _read_open(
-    source: rasterio.DatasetReader,
-    block: WindRasterBlock,
-    working: WorkingCrs,
-    inventory: Inventory,
-    first: WindRaster | None,
-) -> WindRaster:
-    """Return an open raster as mean vectors in the working CRS, on the grid of the first one if there is one."""
+def _read_geotiff(source: rasterio.DatasetReader, block: WindRasterBlock) -> WindPlanes:
+    """Return an open GeoTIFF as planes on its own grid."""
     periods = block.months or [0]
     parts = len(block.components)
     if source.count != parts * len(periods):
@@ -109,34 +124,29 @@ def _read_open(
     else:
         bands = bands.reshape((parts, len(periods), *bands.shape[1:])).swapaxes(0, 1)
     planes: dict[str, FloatArray] = {str(name): bands[:, index] for index, name in enumerate(block.components)}
-    u, v, speed = _components(planes, TO_METRES_PER_SECOND[block.speed_unit])
-    grid = (first.easting, first.northing) if first is not None else _grid_round_plants(source, crs, working, inventory)
-    moved = _warp(source, crs, working, grid, [u, v, *([speed] if speed is not None else [])])
-    turned_u, turned_v = _to_grid_north(moved[0], moved[1], *grid, crs, block, working)
+    u, v, speed = as_components(planes, block.speed_unit)
+    return WindPlanes(
+        crs=crs, transform=cell, months=tuple(periods), u=u, v=v, speed=speed, north=block.north
+    )  # fmt: skip
+
+
+def _on_grid(planes: WindPlanes, working: WorkingCrs, inventory: Inventory, first: WindRaster | None) -> WindRaster:
+    """Return planes as mean vectors in the working CRS, on the grid of the first file if there is one."""
+    try:
+        grid = (first.easting, first.northing) if first is not None else _grid_round_plants(planes, working, inventory)
+        moved = _warp(planes, working, grid)
+    except (RasterioError, CRSError) as error:
+        msg = f"cannot be brought to the working CRS ({' '.join(str(error).split())[:120]}). Export it in another CRS"
+        raise RasterError(msg) from error
+    u, v = _to_grid_north(moved[0], moved[1], *grid, planes, working)
     return WindRaster(
         easting=grid[0],
         northing=grid[1],
-        month=np.array(periods),
-        wind_u=turned_u,
-        wind_v=turned_v,
-        mean_speed_m_s=moved[2] if speed is not None else None,
+        month=np.array(planes.months),
+        wind_u=u,
+        wind_v=v,
+        mean_speed_m_s=moved[2] if planes.speed is not None else None,
     )
-
-
-def _components(planes: dict[str, FloatArray], factor: float) -> tuple[FloatArray, FloatArray, FloatArray | None]:
-    """Return wind toward east and north, and mean scalar speed if the raster has one [m/s].
-
-    Directions become components here, before any resampling: the mean of 350 and 10 degrees is not 180.
-    """
-    if "u" in planes and "v" in planes:
-        speed = planes["speed"] * factor if "speed" in planes else None
-        return planes["u"] * factor, planes["v"] * factor, speed
-    if "direction" in planes and "speed" in planes:
-        return *from_deg_to_components(planes["direction"], planes["speed"] * factor), None
-    msg = (
-        f"has components {', '.join(planes)}; allowed: u and v, or direction and speed. Correct components in its block"
-    )
-    raise RasterError(msg)
 
 
 def _crs_of(source: rasterio.DatasetReader, block: WindRasterBlock) -> CRS:
@@ -152,92 +162,88 @@ def _crs_of(source: rasterio.DatasetReader, block: WindRasterBlock) -> CRS:
     return own
 
 
-def _grid_round_plants(
-    source: rasterio.DatasetReader, crs: CRS, working: WorkingCrs, inventory: Inventory
-) -> tuple[FloatArray, FloatArray]:
+def _grid_round_plants(planes: WindPlanes, working: WorkingCrs, inventory: Inventory) -> tuple[FloatArray, FloatArray]:
     """Return eastings and northings of cells about as large as the file's own, round the plants with a margin [m]."""
     fitted, _, _ = calculate_default_transform(
-        RasterCrs.from_wkt(crs.to_wkt()),
+        RasterCrs.from_wkt(planes.crs.to_wkt()),
         RasterCrs.from_wkt(working.crs.to_wkt()),
-        source.width,
-        source.height,
-        *_bounds(source),
+        planes.width,
+        planes.height,
+        *_bounds(planes),
     )
     cell = float(abs(fitted.a))
     west, east = inventory.easting.min() - MARGIN_M, inventory.easting.max() + MARGIN_M
     south, north = inventory.northing.min() - MARGIN_M, inventory.northing.max() + MARGIN_M
     cols, rows = max(2, int(np.ceil((east - west) / cell))), max(2, int(np.ceil((north - south) / cell)))
-    if cols * rows * source.count > MOST_CELLS:
+    if cols * rows * planes.count > MOST_CELLS:
         msg = f"would need {cols} x {rows} cells round the plants. Give coarser cells"
         raise RasterError(msg)
     return west + (np.arange(cols) + 0.5) * cell, north - (np.arange(rows) + 0.5) * cell
 
 
-def _bounds(source: rasterio.DatasetReader) -> tuple[float, float, float, float]:
+def _bounds(planes: WindPlanes) -> tuple[float, float, float, float]:
     """Return west, south, east, north of a raster that may be turned or upside down."""
-    t = source.transform
+    t = planes.transform
     corners = [
         (t.a * col + t.b * row + t.c, t.d * col + t.e * row + t.f)
-        for col in (0, source.width)
-        for row in (0, source.height)
+        for col in (0, planes.width)
+        for row in (0, planes.height)
     ]
     across, along = zip(*corners, strict=True)
     return min(across), min(along), max(across), max(along)
 
 
-def _warp(
-    source: rasterio.DatasetReader,
-    crs: CRS,
-    working: WorkingCrs,
-    grid: tuple[FloatArray, FloatArray],
-    stacks: list[FloatArray],
-) -> list[FloatArray]:
-    """Return the stacks bilinearly resampled to a grid in the working CRS."""
+def _warp(planes: WindPlanes, working: WorkingCrs, grid: tuple[FloatArray, FloatArray]) -> list[FloatArray]:
+    """Return the planes bilinearly resampled to a grid in the working CRS."""
     easting, northing = grid
     across, along = float(easting[1] - easting[0]), float(northing[0] - northing[1])
     transform = from_origin(float(easting[0]) - across / 2, float(northing[0]) + along / 2, across, along)
     moved = []
-    for stack in stacks:
+    for stack in planes.stacks():
         out = np.full((stack.shape[0], len(northing), len(easting)), np.nan)
         reproject(
-            stack, out, src_transform=source.transform, src_crs=RasterCrs.from_wkt(crs.to_wkt()), dst_transform=transform,
-            dst_crs=RasterCrs.from_wkt(working.crs.to_wkt()), src_nodata=np.nan, dst_nodata=np.nan,
-            resampling=Resampling.bilinear,
+            stack, out, src_transform=planes.transform, src_crs=RasterCrs.from_wkt(planes.crs.to_wkt()),
+            dst_transform=transform, dst_crs=RasterCrs.from_wkt(working.crs.to_wkt()), src_nodata=np.nan,
+            dst_nodata=np.nan, resampling=Resampling.bilinear,
         )  # fmt: skip
         moved.append(out)
     return moved
 
 
 def _to_grid_north(
-    u: FloatArray,
-    v: FloatArray,
-    easting: FloatArray,
-    northing: FloatArray,
-    crs: CRS,
-    block: WindRasterBlock,
-    working: WorkingCrs,
+    u: FloatArray, v: FloatArray, easting: FloatArray, northing: FloatArray, planes: WindPlanes, working: WorkingCrs
 ) -> tuple[FloatArray, FloatArray]:
     """Return the vectors turned from true north, or from the raster's own grid north, to the working grid's north."""
     east, north = np.meshgrid(easting, northing)
     lon, lat = working.lon_lat(east, north)
     turn = grid_convergence_deg(working.crs, lon, lat)
-    if block.north == "grid":
-        turn = turn - grid_convergence_deg(crs, lon, lat)
+    if planes.north == "grid":
+        turn = turn - grid_convergence_deg(planes.crs, lon, lat)
     angle = np.deg2rad(turn)
     # a bearing b from true north is b - convergence from grid north: the vector turns anticlockwise by the convergence
     return u * np.cos(angle) - v * np.sin(angle), u * np.sin(angle) + v * np.cos(angle)
 
 
-def _check_cover(raster: WindRaster, inventory: Inventory, book: FaultBook, file: str) -> None:
-    """Refuse a raster that covers no plant, and tell how many it covers if not all."""
+def _check_cover(raster: WindRaster, inventory: Inventory, book: FaultBook, file: str, nearest_m: float) -> None:
+    """Refuse a raster that covers no plant, and tell how many it covers if not all, and what the others get."""
     easting, northing = raster.easting, raster.northing
     cell = float(easting[1] - easting[0])
     col = np.clip(np.round((inventory.easting - easting[0]) / cell), 0, len(easting) - 1).astype(np.int64)
     row = np.clip(np.round((northing[0] - inventory.northing) / cell), 0, len(northing) - 1).astype(np.int64)
-    covered = int(np.isfinite(raster.wind_u[0, row, col]).sum())
+    known = np.asarray(np.isfinite(raster.wind_u).any(axis=0))
+    under = known[row, col]
+    covered = int(under.sum())
     if covered == 0:
         msg = f"covers 0 of {len(inventory)} plants. Extend the raster, correct its CRS, or leave it out"
         raise RasterError(msg)
-    if covered < len(inventory):
-        book.assume(file, f"covers {covered} of {len(inventory)} plants",
-                    "The nearest cells with a value are used for the others; extend the raster to mend it.")  # fmt: skip
+    if covered == len(inventory):
+        return
+    rows, cols = np.nonzero(known)
+    # between middles of cells, as the wind climate measures it
+    away, _ = cKDTree(np.c_[northing[rows], easting[cols]]).query(np.c_[northing[row[~under]], easting[col[~under]]])
+    near = int(np.sum(away <= nearest_m))
+    book.assume(
+        file, f"covers {covered} of {len(inventory)} plants",
+        f"{near} of the others take the nearest cell with a value, at most {nearest_m:g} m away; {len(away) - near} take "
+        "the rose of the hourly record, or no direction without one. Extend the raster to mend it.",
+    )  # fmt: skip

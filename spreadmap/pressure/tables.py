@@ -9,12 +9,13 @@ from scipy.integrate import cumulative_simpson
 
 from spreadmap.dispersal.kernels import Kernel
 from spreadmap.dispersal.spread import Spread
+from spreadmap.pressure.kept import KEPT, law_key
 from spreadmap.values.arrays import FloatArray
 
 LEAST_NODES = 4097
 MOST_NODES = 65537
 NODES_PER_QUARTILE_RATIO = 256
-NEAREST_SHARE = 1e-10
+NEAREST_SHARE = 1e-16
 NEAREST_M = 1e-9
 LEAST_LOG = -690.0
 EVEN_STEPS = 16384
@@ -62,7 +63,11 @@ def bending(distance_m: FloatArray, near_radius_m: float) -> FloatArray:
 
 
 def radial_tables(spread: Spread, farthest_m: float) -> RadialTables:
-    """Return the tables of a law of arrivals, from where nothing lands yet to `farthest_m` at least [m]."""
+    """Return the tables of a law of arrivals, from where nothing lands yet to `farthest_m` at least; kept."""
+    return KEPT.get(("radial", law_key(spread), farthest_m), lambda: _radial_tables(spread, farthest_m))
+
+
+def _radial_tables(spread: Spread, farthest_m: float) -> RadialTables:
     kernel = spread.kernel
     low, quarter, three = (float(kernel.quantile(share)) for share in (NEAREST_SHARE, 0.25, 0.75))
     last = np.log(farthest_m * 1.01)
@@ -95,8 +100,13 @@ def even_table(spread: Spread, farthest_m: float, widest_step_m: float, cell_m: 
     """Return cubic pieces of k and g out to `farthest_m`; with a `cell_m`, of their means over a cell.
 
     The mean of a smooth function over a square of side h is its centre value plus h^2/24 times its Laplacian, to
-    fourth order; the radial part of the Laplacian is put into the table, so that it costs nothing in the sums.
+    fourth order; the radial part of the Laplacian is put into the table, so that it costs nothing in the sums. Kept.
     """
+    key = ("even", law_key(spread), farthest_m, widest_step_m, cell_m)
+    return KEPT.get(key, lambda: _even_table(spread, farthest_m, widest_step_m, cell_m))
+
+
+def _even_table(spread: Spread, farthest_m: float, widest_step_m: float, cell_m: float) -> EvenTable:
     step = min(farthest_m / EVEN_STEPS, widest_step_m)
     count = int(np.ceil(farthest_m / step)) + 2
     nodes = (np.arange(count + 3, dtype=np.float64) - 1) * step

@@ -6,6 +6,7 @@ import datetime as dt
 
 import numpy as np
 
+from spreadmap.dispersal.kernels import kernel_from_settings
 from spreadmap.values.arrays import to_date
 from spreadmap.values.plan import RemovalList
 from spreadmap.values.results import Face, SurveyResult, SystemResult, Triage
@@ -135,6 +136,21 @@ def findings_answer(triage: tuple[Triage, ...]) -> str:
     return f"{sentence('; '.join(said))}."
 
 
+def other_systems(triage: tuple[Triage, ...]) -> tuple[str, ...]:
+    """Return a sentence for every system on file that was neither looked for nor found, those with hosts here first.
+
+    What it would mean is said for those whose hosts stand here; the others are only named.
+    """
+    others = [item for item in triage if not item.is_told_of]
+    said = [
+        f"{sentence(item.system.common_name)}, {several(item.hosts, 'host')} here: {item.system.verdict_reason}"
+        for item in others
+        if item.hosts
+    ]
+    names = [item.system.common_name for item in others if not item.hosts]
+    return (*said, *([f"Without a host here: {', '.join(names)}."] if names else []))
+
+
 def removal_minutes(removal: RemovalList) -> float:
     """Return the person-minutes of the whole list, set-up and travel included."""
     return float(removal.person_minutes.sum() + removal.set_up_minutes.sum())
@@ -231,7 +247,7 @@ def line_answer(system: SystemResult) -> str:
     if not cores:
         return "There is no line to draw: no confirmed plant stands."
     outer = [ring for ring in system.zones.rings if ring.name == "outer"]
-    far = max((ring.reach_downwind_m for ring in outer), default=0.0)
+    far = max((ring.reach_far_m for ring in outer), default=0.0)
     return (
         f"{several(len(cores), 'focus', 'foci')}; the outermost line runs at most {amount(far)} m from the middle of "
         f"its focus and holds {part(outer[0].share)} of the arrivals until the next survey."
@@ -259,17 +275,23 @@ def sure_answer(system: SystemResult) -> str:
 
 def kernel_sentence(settings: Settings) -> str:
     """Return on what the law of distance rests."""
-    kernel = settings.kernel
-    length = f"mean {kernel.mean_m:g} m" if kernel.family == "wald" else f"scale {kernel.scale_m:g} m"
+    kernel, made = settings.kernel, kernel_from_settings(settings.kernel)
+    mean = "" if made.family == "wald" and made.far is None else f" ({made.mean_in_words()})"
     run = ", ".join(f"× {factor:g}" for factor in kernel.scale_run)
-    rests = (
-        "It rests on one study of another mite species, caught in traps (Bergh and McCoy 1997); if those catches follow "
-        "density per area, the true mean is nearer 49 m. "
-        if kernel.family == "wald"
-        else "No trial of this pest stands behind it. "
-    )
+    if kernel.family != "wald":
+        rests = "No trial of this pest stands behind it. "
+    elif kernel.reading == "catch_curve":
+        rests = (
+            "It rests on one study of another mite species, caught in traps (Bergh and McCoy 1997), read as if the catches "
+            f"followed density per area; if they follow the distance, the true mean is nearer {kernel.mean_m:.0f} m. "
+        )
+    else:
+        rests = (
+            "It rests on one study of another mite species, caught in traps (Bergh and McCoy 1997); if those catches follow "
+            "density per area, the true mean is nearer 49 m. "
+        )
     return (
-        f"Law of distance: {kernel.family}, {length}. {rests}The whole reckoning was therefore repeated with every length "
+        f"Law of distance: {made.in_words()}{mean}. {rests}The whole reckoning was therefore repeated with every length "
         f"{run}: rank ranges in the lists, and area ranges of the rings, are the span of that run."
     )
 

@@ -38,14 +38,108 @@ class KernelSettings:
     family: str = setting("wald", "-", "computed", BERGH)
     mean_m: float = setting(10.95, "m", "computed", BERGH, least=0.3, most=10_000)
     shape_m: float = setting(3.17, "m", "computed", BERGH, least=1e-3, most=1e6)
+    reading: str = setting(
+        "distance", "-", "assumed", "None: our choice; what mean_m says, wald only: distance, the mean distance itself; "
+        "catch_curve, the mean of trap catches along a line, sd_m their standard deviation, both of the density per area", choices=("distance", "catch_curve"))  # fmt: skip
+    sd_m: float = setting(
+        20.34, "m", "read", "Bergh & McCoy 1997, doi 10.1093/ee/26.2.256, abstract; used by the reading catch_curve alone, "
+        "shape_m by the reading distance", least=0.1, most=100_000)  # fmt: skip
     scale_m: float = setting(
         10.0, "m", "assumed", "None: our choice; used by every family but wald", least=0.1, most=10_000
     )
     shape: float = setting(
-        2.0, "-", "assumed", "None: our choice; used by families with a shape but wald", least=1e-2, most=100
-    )
+        2.0, "-", "assumed", "None: our choice; used by families with a shape but wald; student_2d needs more than 1, "
+        "inverse_power and logistic more than 2", least=1e-2, most=100)  # fmt: skip
+    far_share: float = setting(
+        0.0, "-", "assumed", "None: our choice; share of all arrivals that an exponential kernel carries far", least=0, most=1)  # fmt: skip
+    far_mean_m: float = setting(
+        100.0, "m", "assumed", "None: our choice; mean distance of the far share, exponential per area", least=0.3, most=10_000)  # fmt: skip
     scale_run: tuple[float, ...] = setting(
         (0.5, 2.0, 5.0), "-", "assumed", "None: our choice; every length of the kernel is multiplied together"
+    )
+
+
+SKARPAAS = (
+    "Skarpaas & Shea 2007, Am Nat 170:421-430, read in two public transcriptions of its equations, not in the paper"
+)
+KATUL = "Katul et al. 2005, Am Nat 166:368-381"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PhysicalKernelSettings:
+    """How far air carries a mite that falls from a height, by physics, instead of a kernel with given lengths."""
+
+    use_physics: bool = setting(
+        False, "yes or no", "assumed", "None: our choice; nobody has measured how this mite flies", least=0, most=1
+    )
+    release_height_m: float = setting(
+        1.0, "m", "assumed", "None: our choice; shoots of a shrub rose", least=0.05, most=50
+    )
+    reference_height_m: float = setting(
+        10.0,
+        "m",
+        "trade",
+        "height of a weather station's anemometer, common practice; look it up for your record",
+        least=0.5,
+        most=200,
+    )
+    least_speed_m_s: float = setting(
+        0.2, "m/s", "assumed", "None: our choice; a class of calm hours is taken to blow this much: cups stand still in a breath", least=0.01, most=2)  # fmt: skip
+    wind_profile: str = setting("log", "-", "read", f"{SKARPAAS}, eq. A1 and A2", choices=("log", "power"))
+    canopy_height_m: float = setting(
+        0.3,
+        "m",
+        "assumed",
+        "None: our choice; with roughness_share 0.1 it makes the roughness 0.03 m of open ground with grass and few "
+        "obstacles, codes.wmo.int/wmdr/SurfaceRoughnessDavenport/open",
+        least=0.005,
+        most=40,
+    )
+    displacement_share: float = setting(0.7, "share of the canopy height", "read", SKARPAAS, least=0, most=0.95)
+    roughness_share: float = setting(0.1, "share of the canopy height", "read", SKARPAAS, least=0.001, most=0.5)
+    falling_speed_from: str = setting(
+        "given",
+        "-",
+        "assumed",
+        "None: our choice; given: falling_speed_m_s, body: length, width and density",
+        choices=("given", "body"),
+    )
+    falling_speed_m_s: float = setting(
+        0.10,
+        "m/s",
+        "computed",
+        "near the middle of 0.08 to 0.13 m/s, which bodies of 140 x 35 to 170 x 45 um have at the density of water; "
+        "no eriophyid has been measured",
+        least=0.005,
+        most=5,
+    )
+    body_length_um: float = setting(
+        150.0,
+        "um",
+        "read",
+        "wiki.pestinfo.org/wiki/Phyllocoptes_fructiphilus; 140 to 170 um at ipm.uga.edu",
+        least=20,
+        most=3000,
+    )
+    body_width_um: float = setting(
+        40.0, "um", "read", "wiki.pestinfo.org/wiki/Phyllocoptes_fructiphilus", least=10, most=3000
+    )
+    body_density_kg_m3: float = setting(
+        1000.0, "kg/m3", "assumed", "None: our choice; density of water", least=100, most=3000
+    )
+    turbulence_form: str = setting(
+        "dissipation",
+        "-",
+        "read",
+        f"{SKARPAAS}, eq. A4; canopy_height: {KATUL}, from memory",
+        choices=("canopy_height", "dissipation"),
+    )
+    vertical_gust_ratio: float = setting(
+        1.3, "vertical gusts per friction speed", "read", f"{SKARPAAS}, eq. A4", least=0.1, most=5
+    )
+    dissipation_constant: float = setting(3.125, "-", "read", f"{SKARPAAS}, eq. A4", least=0.5, most=10)
+    mixing_length_share: float = setting(
+        0.4, "share of the canopy height", "assumed", f"0.3 to 0.4, {KATUL}, from memory", least=0.01, most=2
     )
 
 
@@ -74,6 +168,12 @@ class WindSettings:
         0.5, "m/s", "assumed", "near the 0.45 m/s at which a predatory mite takes its dispersal stance, abstract", least=0, most=10)  # fmt: skip
     raster_concentration: float = setting(
         1.0, "-", "assumed", "None: our choice; used where a wind raster has no mean scalar speed", least=0, most=50)  # fmt: skip
+    nearest_wind_cell_m: float = setting(
+        2000.0, "m", "assumed", "None: our choice; how far away a wind cell may lie that stands in for one without a value", least=0, most=100_000)  # fmt: skip
+    speed_bounds_m_s: tuple[float, ...] = setting(
+        (1.6, 3.4, 5.5, 8.0), "m/s", "assumed", "None: our choice; where Beaufort 2, 3, 4 and 5 begin (WMO scale, from memory). Classes of speed begin at 0, at calm_below_m_s and at these", least=0.1, most=60)  # fmt: skip
+    gusty_from_m_s: float = setting(
+        8.0, "m/s", "assumed", "None: our choice; where Beaufort 5 begins. Such hours are counted and told; no map changes", least=0, most=100)  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -190,10 +290,22 @@ class InputSettings:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class PressureSettings:
+    """How sums over sources are made: every pair, or fast within an error that is kept."""
+
+    rtol: float = setting(1e-3, "share of the sum", "assumed", f"{OWN}; about a tenth of what any map shows", least=3e-4, most=0.1)
+    method: str = setting("auto", "-", "assumed", f"{OWN}; auto: the one with less work", choices=("auto", "exact", "fast"))
+    check: bool = setting(False, "yes or no", "assumed", f"{OWN}; compares fast sums with exact ones at some places", least=0, most=1)
+    probes: int = setting(64, "places", "assumed", OWN, least=1, most=10_000)
+    most_memory_gb: float = setting(8.0, "GB", "assumed", f"{OWN}; a sum that would hold more is refused", least=0.01, most=10_000)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Settings:
     """All settings of a run; each group is one table `[settings.<group>]` of the project file."""
 
     kernel: KernelSettings = field(default_factory=KernelSettings)
+    physics: PhysicalKernelSettings = field(default_factory=PhysicalKernelSettings)
     wind: WindSettings = field(default_factory=WindSettings)
     sources: SourceSettings = field(default_factory=SourceSettings)
     grid: GridSettings = field(default_factory=GridSettings)
@@ -201,6 +313,7 @@ class Settings:
     inspection: InspectionSettings = field(default_factory=InspectionSettings)
     zones: ZoneSettings = field(default_factory=ZoneSettings)
     inputs: InputSettings = field(default_factory=InputSettings)
+    pressure: PressureSettings = field(default_factory=PressureSettings)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from dataclasses import field as made_by
 
 import numpy as np
 
@@ -68,6 +69,26 @@ class WindRaster:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class SpeedClass:
+    """Flight hours whose speed lies from `lower_m_s` to below `upper_m_s` (infinite for the last class) [m/s].
+
+    `share` is their share of flight hours, `mean_speed_m_s` their mean speed, both weighted by season; `rose` (M,) are
+    their Fourier coefficients as in `WindClimate`. Over all classes, the shares sum to one and the sum of share times
+    rose is the climate's `rose`. No class's density is negative.
+    """
+
+    lower_m_s: float
+    upper_m_s: float
+    share: float
+    mean_speed_m_s: float
+    rose: ComplexArray
+
+    def __post_init__(self) -> None:
+        """Freeze the coefficients."""
+        object.__setattr__(self, "rose", column(self.rose, np.complex128))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class WindClimate:
     """Density of the bearings toward which air moves while mites fly, as Fourier coefficients.
 
@@ -75,7 +96,10 @@ class WindClimate:
     `rose` (M,) holding c_1..c_M. With `field_easting`, `field_northing` and `field` (rows, cols, M), the coefficients
     vary from place to place; otherwise `rose` counts everywhere. `basis` says in words which inputs made it.
     `sector_share` (16,) are shares of flight hours by direction *toward* which air moves, sector 0 centred on grid
-    north; calm and variable hours are in `calm_share` and have no sector.
+    north; calm and variable hours are in `calm_share` and have no sector. `sector_share_all_hours` (16,) and
+    `calm_share_all_hours` are the same of every hour of the record whose wind is known, hours alike; zeros and 0
+    without an hourly record. `speed_classes` split the flight hours of the record by speed, slowest first, without the
+    classes that have no hour; empty without an hourly record.
     """
 
     rose: ComplexArray
@@ -84,6 +108,9 @@ class WindClimate:
     calm_share: float = 0.0
     mean_speed_m_s: float = float("nan")
     sector_share: FloatArray
+    sector_share_all_hours: FloatArray = made_by(default_factory=lambda: np.zeros(16))
+    calm_share_all_hours: float = 0.0
+    speed_classes: tuple[SpeedClass, ...] = ()
     remarks: tuple[str, ...] = ()
     field_easting: FloatArray | None = None
     field_northing: FloatArray | None = None
@@ -92,7 +119,8 @@ class WindClimate:
     def __post_init__(self) -> None:
         """Freeze the arrays."""
         object.__setattr__(self, "rose", column(self.rose, np.complex128))
-        object.__setattr__(self, "sector_share", column(self.sector_share, np.float64, 16, "sector_share"))
+        for name in ("sector_share", "sector_share_all_hours"):
+            object.__setattr__(self, name, column(getattr(self, name), np.float64, 16, name))
         for name, dtype in (("field_easting", np.float64), ("field_northing", np.float64), ("field", np.complex128)):
             if getattr(self, name) is not None:
                 object.__setattr__(self, name, column(getattr(self, name), dtype))
