@@ -5,16 +5,21 @@ from __future__ import annotations
 import datetime as dt
 import json
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 from rich.console import Console
 
 from spreadmap.errors import InputError, LockedError, OutputError, SettingsError, SpreadmapError
 
+if TYPE_CHECKING:
+    from spreadmap.values.project import Fault
+
 EXIT_WRONG_USE = 2
+PROJECT_FILE = "spreadmap.toml"
+SHOWN_OF_A_KIND = 3
 EXIT_CODES: tuple[tuple[type[SpreadmapError], int], ...] = (
     (SettingsError, 4),
     (InputError, 3),
@@ -34,7 +39,28 @@ Folder = Annotated[Path, typer.Argument(help="the project's folder, with spreadm
 
 def exit_code(error: SpreadmapError) -> int:
     """Return the exit code of an error that is meant for the person at the desk."""
+    if isinstance(error, InputError) and (code := exit_code_of_faults(error.faults)):
+        return code
     return next((code for kind, code in EXIT_CODES if isinstance(error, kind)), 1)
+
+
+def exit_code_of_faults(faults: Iterable[Fault]) -> int:
+    """Return 4 where every fault that stops a run stands in the project file, 3 for any other, 0 without one."""
+    files = {fault.file for fault in faults if fault.weight == "stop"}
+    return 0 if not files else 4 if files == {PROJECT_FILE} else 3
+
+
+def fault_lines(faults: Iterable[Fault]) -> list[str]:
+    """Return the faults as lines; of many of one kind in one column the first few, and how many more there are."""
+    groups: dict[tuple[str, ...], list[Fault]] = {}
+    for fault in faults:
+        groups.setdefault((fault.weight, fault.file, fault.column, fault.allowed, fault.remedy), []).append(fault)
+    lines = []
+    for alike in groups.values():
+        lines += [f"[{fault.weight}] {fault.sentence()}" for fault in alike[:SHOWN_OF_A_KIND]]
+        if len(alike) > SHOWN_OF_A_KIND:
+            lines.append(f"[{alike[0].weight}] ... and {len(alike) - SHOWN_OF_A_KIND} more rows like these; --report lists all")
+    return lines
 
 
 def say(line: str) -> None:
@@ -53,6 +79,8 @@ def parse_date(text: str | None) -> dt.date | None:
     if text is None:
         return None
     try:
+        if len(text) != len("2026-09-14") or text[4] != "-" or text[7] != "-" or "W" in text:
+            raise ValueError(text)
         return dt.date.fromisoformat(text)
     except ValueError:
         msg = f"'{text}' is not a date; write it as YYYY-MM-DD, for example 2026-09-14"
@@ -80,12 +108,12 @@ def check(
     faults = pipeline.check_project(folder)
     if report is not None:
         pipeline.write_fault_report(report, faults)
-    for fault in faults:
-        say(f"[{fault.weight}] {fault.sentence()}")
+    for line in fault_lines(faults):
+        say(line)
     stops = sum(fault.weight == "stop" for fault in faults)
-    say(f"{len(faults)} remarks, {stops} of them stop a run." if faults else "No fault was found.")
-    if stops:
-        raise typer.Exit(4 if all(fault.file == "spreadmap.toml" for fault in faults if fault.weight == "stop") else 3)
+    say(f"Remarks: {len(faults)}; {stops} of them stop a run." if faults else "No fault was found.")
+    if code := exit_code_of_faults(faults):
+        raise typer.Exit(code)
 
 
 @app.command()
@@ -99,7 +127,8 @@ def run(
 
     delivery = pipeline.run_project(folder, as_of=parse_date(as_of), progress=progress())
     if as_json:
-        say(json.dumps(delivery.summary, indent=2, sort_keys=True))
+        folder_name = delivery.folder.relative_to(folder.resolve()).as_posix()
+        say(json.dumps(delivery.summary | {"run_folder": folder_name}, indent=2, sort_keys=True))
         return
     for line in delivery.headlines:
         say(line)
@@ -117,6 +146,23 @@ def demo(
     for line in delivery.headlines:
         say(line)
     say(f"Review page: {delivery.folder / 'review.html'}")
+
+
+@app.command()
+def systems(
+    key: Annotated[str | None, typer.Argument(help="explain this one, by its key")] = None,
+    project: Annotated[Path | None, typer.Option(help="a project's folder, for the files in its pest_systems")] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="print as JSON")] = False,
+) -> None:
+    """List the pest systems on file, or explain one of them."""
+    from spreadmap import pipeline
+
+    found = pipeline.systems(key, project=project)
+    if as_json:
+        say(json.dumps(found.values, indent=2, sort_keys=True))
+        return
+    for line in found.lines:
+        say(line)
 
 
 @app.command()

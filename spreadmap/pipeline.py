@@ -3,23 +3,26 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
+from spreadmap.decisions.disposal import dispose
 from spreadmap.decisions.inspection import rank_inspections
 from spreadmap.decisions.plan import plan_work
 from spreadmap.decisions.removal import rank_removals
 from spreadmap.decisions.zones import draw_zones
 from spreadmap.dispersal.climate import flight_climate
 from spreadmap.dispersal.spread import Spread, breaks, spread_from_settings, unit_density
+from spreadmap.dispersal.toward import reach_sentences
 from spreadmap.engine import Engine
 from spreadmap.io.demo import copy_demo
 from spreadmap.io.doctor import doctor_lines as doctor
-from spreadmap.io.history import adopt_folders, last_delivery, open_history, record_run
+from spreadmap.io.explain_systems import explain_systems as systems
+from spreadmap.io.history import adopt_folders, delivered_folders, last_delivery, open_history, record_run
 from spreadmap.io.lock import ProjectLock
 from spreadmap.io.new_project import write_new_project
 from spreadmap.io.public import block_surface
@@ -35,14 +38,18 @@ from spreadmap.outbreak.ahead import NOTHING_DONE, spread_ahead
 from spreadmap.outbreak.exposure import plant_exposure
 from spreadmap.outbreak.hidden import hidden_infection
 from spreadmap.pressure import pressure_on_grid
+from spreadmap.records.identify import identify
 from spreadmap.records.sources import join_sources, plant_sources, reservoir_sources, screen_segments
-from spreadmap.records.state import plant_state
+from spreadmap.records.state import is_inspected_for, plant_state, uninspected_state
 from spreadmap.records.triage import triage
 from spreadmap.review.field_sheet import field_sheet_pdf, field_sheet_xlsx, sheet_rows, title_of
 from spreadmap.review.page import render_review
+from spreadmap.review.rose import wind_rose_png
 from spreadmap.values.arrays import TextArray
 from spreadmap.values.grid import Grid, Surface
 from spreadmap.values.inventory import Inventory, ScreenSegments, Sources
+from spreadmap.values.pest_system import PestSystem
+from spreadmap.values.plan import Disposal
 from spreadmap.values.project import ProjectInputs
 from spreadmap.values.results import Face, SurveyResult, SystemResult, Triage
 from spreadmap.values.settings import GridSettings, Settings
@@ -58,9 +65,12 @@ __all__ = [
     "read_project",
     "run_demo",
     "run_project",
+    "systems",
     "write_fault_report",
 ]
 
+REACH_SHARE = 0.95
+"""Share of landings whose distance is told toward bearings [-]."""
 WORST_FIRST = (Status.INFECTED, Status.SUSPECT, Status.REMOVED, Status.NOT_FOUND, Status.CLEAN)
 
 
@@ -83,9 +93,12 @@ def analyse(project: ProjectInputs, settings: Settings, engine: Engine) -> Surve
     mapped: list[SystemResult] = []
     states: list[PlantState] = []
     remarks: list[str] = []
-    for system in project.pest_systems:
-        state, says = plant_state(project.inventory, project.surveys, project.work_log, system, as_of)
-        verdict = triage(state, system, project.as_of)
+    disposals: list[Disposal] = []
+    for system, state, says in states_of(project, as_of):
+        verdict = replace(
+            triage(state, system, project.as_of),
+            identifications=identify(project.inventory, project.surveys, state, system, project.pest_systems),
+        )
         findings.append(verdict)
         states.append(state)
         remarks += says
@@ -93,6 +106,8 @@ def analyse(project: ProjectInputs, settings: Settings, engine: Engine) -> Surve
             result, more = analyse_system(project, state, verdict, settings, engine)
             mapped.append(result)
             remarks += more
+        else:
+            disposals.append(dispose(project.inventory, state, system, project.as_of))
     return SurveyResult(
         inputs=project,
         settings=settings,
@@ -100,7 +115,25 @@ def analyse(project: ProjectInputs, settings: Settings, engine: Engine) -> Surve
         systems=tuple(mapped),
         remarks=tuple(remarks),
         status_words=worst_status(states, len(project.inventory)),
+        disposals=tuple(disposals),
     )
+
+
+def states_of(
+    project: ProjectInputs, as_of: np.datetime64
+) -> Iterator[tuple[PestSystem, PlantState, tuple[str, ...]]]:
+    """Yield every pest system with the state of the plants and sentences about contradictions.
+
+    The records are told again for each system that is mapped or was looked for; for all others once.
+    """
+    blank: PlantState | None = None
+    for system in project.pest_systems:
+        if system.is_mapped or is_inspected_for(project.surveys, system, as_of):
+            yield system, *plant_state(project.inventory, project.surveys, project.work_log, system, as_of)
+            continue
+        if blank is None:
+            blank, _ = plant_state(project.inventory, project.surveys, project.work_log, system, as_of)
+        yield system, uninspected_state(blank, project.inventory, system), ()
 
 
 def analyse_system(
@@ -143,7 +176,9 @@ def analyse_system(
         project.holidays,
         engine,
     )
-    inspection = rank_inspections(inventory, state, exposure, hidden, settings, project.as_of)
+    inspection = rank_inspections(
+        inventory, state, exposure, hidden, settings, project.as_of, project.next_survey_on
+    )
     plan = plan_work(removal, inspection, settings)
     planned = spread_ahead(*ahead, plan=plan)
     zones = draw_zones(inventory, project.sites, project.reservoirs, state, plants, spread, settings, engine)
@@ -158,6 +193,7 @@ def analyse_system(
         surface_without_reservoirs=own,
         breaks=breaks(spread.kernel),
         unit_per_m2=unit_density(spread.kernel),
+        reach_says=reach_sentences(spread, REACH_SHARE),
         outlooks=(undone, planned),
         plan=plan,
         zones=zones,
@@ -286,7 +322,7 @@ def run_project(
         with open_history(folder) as history:
             adopt_folders(history, folder)
             before, previous = last_delivery(history)
-            with RunFolder(folder, inputs.as_of) as run:
+            with RunFolder(folder, inputs.as_of, delivered_folders(history)) as run:
                 write_delivery(
                     run.path,
                     result,
@@ -332,14 +368,26 @@ def render_pages(result: SurveyResult) -> dict[str, bytes]:
         rasters[f"{key}/without_reservoirs"] = warp_to_web(system.surface_without_reservoirs, crs, system.breaks)
         shapes[key] = zone_shapes(system, crs)
     public = {
-        system.triage.system.key: warp_to_web(block_surface(system.surface), crs, system.breaks)
+        system.triage.system.key: warp_to_web(block_surface(system.surface, result.inputs), crs, system.breaks)
         for system in result.systems
     }
     return {
         "review.html": render_review(result, rasters, shapes),
         "public/review.html": render_review(result, public, {}, public=True),
         **field_sheets(result),
+        **wind_roses(result),
     }
+
+
+def wind_roses(result: SurveyResult) -> dict[str, bytes]:
+    """Return the pictures of the wind by their path in the run folder; none where there is no direction."""
+    pictures = {
+        f"{system.triage.system.key}/wind_rose.png": wind_rose_png(
+            system.climate, f"{result.inputs.name}: wind for {system.triage.system.common_name}"
+        )
+        for system in result.systems
+    }
+    return {name: content for name, content in pictures.items() if content}
 
 
 def field_sheets(result: SurveyResult) -> dict[str, bytes]:
@@ -354,7 +402,8 @@ def field_sheets(result: SurveyResult) -> dict[str, bytes]:
 
 def headlines(result: SurveyResult) -> tuple[str, ...]:
     """Return what a person at a terminal wants to hear first."""
-    lines = [found.says for found in result.triage]
+    lines = [found.says for found in result.triage if found.is_told_of]
+    lines += [item.misfit for found in result.triage for item in found.identifications if item.misfit]
     for system in result.systems:
         removal, plan = system.plan.removal, system.plan
         lines.append(
@@ -366,6 +415,11 @@ def headlines(result: SurveyResult) -> tuple[str, ...]:
             f"{planned.condition}: {planned.share_avoided:.0%} of arrivals on healthy hosts are avoided until the next "
             f"survey ({planned.low:.0%} to {planned.high:.0%} over the scale run)."
         )
+    told = [fault.sentence() for fault in result.inputs.faults if fault.column in ("as_of", "host", "evidence")]
+    lines += told
+    others = len(result.inputs.faults) - len(result.inputs.rejected) - len(told)
+    if others > 0:
+        lines.append(f"{others} remarks on the inputs stand in run.log.")
     if result.inputs.rejected:
         lines.append(f"{len(result.inputs.rejected)} rows were put aside: see rejected_rows.csv.")
     return tuple(lines)

@@ -10,6 +10,7 @@ from made_results import HOSTILE_TEXTS, made_result
 from spreadmap.io.web_geometry import place_shapes, zone_shapes
 from spreadmap.io.write_raster import warp_to_web
 from spreadmap.review.page import render_review
+from spreadmap.values.pest_system import LookAlike
 from spreadmap.values.results import SurveyResult
 from spreadmap.values.web import WebRaster, WebShapes
 
@@ -66,7 +67,7 @@ def hostile_result() -> SurveyResult:
     pest = replace(
         system.triage.system,
         common_name=f"rose {ATTACKS[4]} {ATTACKS[0]}",
-        look_alikes=tuple(ATTACKS),
+        look_alikes=tuple(LookAlike(name=text, how=text) for text in ATTACKS),
         caution=ATTACKS[1],
     )
     triage = replace(system.triage, system=pest, says=ATTACKS[2], season_says=ATTACKS[5])

@@ -13,7 +13,7 @@ from pyproj import Transformer
 from spreadmap.values.arrays import empty_text, no_dates
 from spreadmap.values.grid import Grid, Surface
 from spreadmap.values.inventory import Inventory, Reservoirs, Screens, Sites, Sources
-from spreadmap.values.pest_system import PestSystem, Window
+from spreadmap.values.pest_system import LookAlike, PestSystem, Window
 from spreadmap.values.plan import InspectionList, Line, Plan, RemovalList, Ring, Zones
 from spreadmap.values.project import Fault, InputFile, ProjectInputs, RejectedRow
 from spreadmap.values.results import Exposure, Face, HiddenFirstForm, Outlook, SurveyResult, SystemResult, Triage
@@ -70,7 +70,7 @@ def made_system(key: str = "rose_rosette", verdict: Verdict = Verdict.REMOVE_WIT
                 source="None: made for tests",
             ),
         ),
-        look_alikes=("Herbicide injury: whole bed at once",),
+        look_alikes=(LookAlike(name="Herbicide injury", how="whole bed at once"),),
         caution="Confirm by test before digging.",
         sources=("None: made for tests",),
     )
@@ -287,8 +287,8 @@ def made_zones(inputs: ProjectInputs) -> Zones:
             area_m2=float(shapely.buffer(sick, reach).area),
             area_low_m2=100.0,
             area_high_m2=9000.0,
-            reach_downwind_m=reach + 10,
-            reach_upwind_m=float(reach),
+            reach_far_m=reach + 10,
+            reach_near_m=float(reach),
             plants_inside=inside,
             confirmed_in_focus=len(CONFIRMED),
             host_share=share - 0.05,

@@ -7,6 +7,7 @@ import time
 from pathlib import Path
 
 import pytest
+from small_projects import CRS, PROJECT, make_project
 from typer.testing import CliRunner
 
 from spreadmap.cli import EXIT_CODES, app, exit_code
@@ -81,8 +82,33 @@ def test_demo_runs_and_the_summary_is_json(tmp_path):
     assert "Review page: " in made.stdout
     ran = command("run", tmp_path / "demo", "--json")
     assert ran.returncode == 0, ran.stderr
-    assert json.loads(ran.stdout)["triage"]
+    said = json.loads(ran.stdout)
+    assert said["triage"]
+    assert said["run_folder"] == "runs/2026-09-14-2"
     assert sorted(path.name for path in (tmp_path / "demo" / "runs").iterdir()) == ["2026-09-14-1", "2026-09-14-2"]
+
+
+def test_faults_of_the_project_file_alone_are_settings_faults_for_check_and_for_run(tmp_path):
+    folder = make_project(
+        tmp_path, PROJECT.replace(f'crs = "{CRS}"\n\n[[inputs.inv', 'crs = "EPSG:4326"\n\n[[inputs.inv')
+    )
+    assert command("check", folder).returncode == 4
+    assert command("run", folder).returncode == 4
+
+
+def test_many_faults_of_a_kind_are_counted(tmp_path):
+    rows = "".join(f"P{number:02d},18.05.2026,clean\n" for number in range(1, 31))
+    folder = make_project(tmp_path, survey__csv=f"plant_id,inspected_on,status\n{rows}")
+    checked = command("check", folder, "--report", tmp_path / "all.csv")
+    assert checked.returncode == 3
+    assert checked.stdout.count("'18.05.2026'") == 3
+    assert "... and 27 more rows like these" in checked.stdout
+    assert (tmp_path / "all.csv").read_text(encoding="utf-8").count("18.05.2026") == 30
+
+
+@pytest.mark.parametrize("day", ["20260603", "2026-W23-1", "2026-6-3"])
+def test_a_date_has_one_form(tmp_path, day):
+    assert command("run", tmp_path, "--as-of", day).returncode == 2
 
 
 def test_demo_refuses_a_folder_with_other_things(tmp_path):

@@ -18,14 +18,14 @@ from spreadmap.values.settings import InspectionSettings, Settings
 TODAY = dt.date(2026, 9, 21)
 
 
-def list_of(plants, state, settings=None, wild=None, as_of=TODAY):
+def list_of(plants, state, settings=None, wild=None, as_of=TODAY, survey=None):
     settings = settings or Settings()
     exposure = plant_exposure(
         plants, state, plant_sources(plants, state, settings.sources), reservoir_sources(wild or reservoirs_of(), 2.0),
         spread_of(), screens_of(), settings, Engine(workers=1),
     )  # fmt: skip
     hidden = hidden_infection(plants, state, exposure, settings)
-    return rank_inspections(plants, state, exposure, hidden, settings, as_of)
+    return rank_inspections(plants, state, exposure, hidden, settings, as_of, survey)
 
 
 def test_touching_plants_come_first_then_suspects_then_the_rest_by_pressure():
@@ -62,6 +62,18 @@ def test_plants_are_due_after_their_interval_but_never_in_the_past():
     state = state_with(plants, infected=[0])  # last inspected on 12 September
     assert list_of(plants, state).due_on[0] == np.datetime64("2026-09-26")
     assert list_of(plants, state, as_of=dt.date(2026, 12, 1)).due_on[0] == np.datetime64("2026-12-01")
+
+
+def test_suspects_are_due_at_once_and_what_the_survey_reaches_by_its_day():
+    plants = inventory_at((0, 0), (50, 0), (200, 0), (300, 0))
+    state = state_with(plants, infected=[0], suspect=[1])
+    settings = Settings(inspection=InspectionSettings(hours_per_survey=2 * 1.5 / 60))
+    survey = dt.date(2026, 10, 1)
+    ranked = list_of(plants, state, settings, survey=survey)
+    assert ranked.plant.tolist() == [1, 2, 3]
+    assert ranked.due_on[0] == np.datetime64(TODAY)
+    assert ranked.due_on[1] == np.datetime64(survey)
+    assert ranked.due_on[2] == np.datetime64("2026-10-12")
 
 
 def test_a_plant_never_inspected_is_due_at_once():

@@ -10,7 +10,7 @@ from small_projects import CRS, EAST, NORTH, plants_frame, write_sheet
 
 from spreadmap.errors import CrsError, InputError, InventoryError
 from spreadmap.io.faults import FaultBook
-from spreadmap.io.project_file import FileBlock
+from spreadmap.io.project_file import InventoryBlock
 from spreadmap.io.read_crs import working_crs
 from spreadmap.io.read_inventory import read_inventory, spread_bed
 from spreadmap.values.settings import InputSettings, Settings
@@ -27,7 +27,7 @@ def read(folder, content, name="inventory.csv", settings=LENIENT, **keys):
     book = FaultBook()
     if path.suffix in (".csv", ".xlsx"):
         keys = {"crs": CRS} | keys
-    inventory = read_inventory([FileBlock(file=name, **keys)], [path], working_crs(CRS), settings, book)
+    inventory = read_inventory([InventoryBlock(file=name, **keys)], [path], working_crs(CRS), settings, book)
     book.raise_if_stopped()
     return inventory, book
 
@@ -171,9 +171,7 @@ def test_other_orders_of_dates_need_to_be_declared(tmp_path):
 
 def test_too_many_rows_aside_stop_the_run_with_a_count(tmp_path):
     rows = plants(*(good(number) for number in range(18)), "P90,Rosa,,", "P91,Rosa,,")
-    with pytest.raises(
-        InventoryError, match=r"2 of 20 rows cannot be used; allowed: at most 5%"
-    ) as caught:
+    with pytest.raises(InventoryError, match=r"2 of 20 rows cannot be used; allowed: at most 5%") as caught:
         read(tmp_path, rows, settings=Settings())
     assert sum(fault.weight == "aside" for fault in caught.value.faults) == 2
     assert len(read(tmp_path, plants(*(good(n) for n in range(19)), "P90,Rosa,,"), settings=Settings())[0]) == 19

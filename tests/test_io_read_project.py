@@ -3,8 +3,11 @@
 import datetime as dt
 import hashlib
 
+import geopandas
 import numpy as np
+import pyogrio
 import pytest
+import shapely
 from pyproj import Transformer
 from small_projects import CRS, EAST, INVENTORY, NORTH, PROJECT, make_project
 
@@ -256,3 +259,47 @@ def test_a_last_inspection_years_after_the_others_is_refused_unless_as_of_is_giv
     with pytest.raises(InputError, match=r"'2062-09-14' lies \d+ days after .*allowed: at most 1096 days.*give as_of"):
         read_project(folder)
     assert read_project(folder, dt.date(2026, 9, 14))[0].as_of == dt.date(2026, 9, 14)
+
+
+def test_a_plant_inside_a_site_belongs_to_it_and_that_is_told(tmp_path):
+    ring = [[EAST, NORTH - 5], [EAST + 20, NORTH - 5], [EAST + 20, NORTH + 5], [EAST, NORTH + 5], [EAST, NORTH - 5]]
+    sites = geopandas.GeoDataFrame({"site_id": ["S1"], "name": ["Yard"], "is_private": ["yes"]},
+                                   geometry=[shapely.Polygon(ring)], crs=CRS)  # fmt: skip
+    folder = make_project(tmp_path, PROJECT + '\n[[inputs.sites]]\nfile = "sites.gpkg"\n')
+    pyogrio.write_dataframe(sites, folder / "sites.gpkg")
+    values, _ = read_project(folder)
+    inside = values.inventory.easting <= EAST + 20
+    assert inside.sum() == 6
+    assert (values.inventory.site_id == np.where(inside, "S1", "")).all()
+    assert any("6 plants name no site and stand inside one" in fault.sentence() for fault in values.faults)
+
+
+def test_a_plant_far_from_all_others_is_refused(tmp_path):
+    far = INVENTORY.replace(f"P29,Rosa hybrida,{EAST + 87}", f"P29,Rosa hybrida,{EAST + 60000}")
+    with pytest.raises(
+        InventoryError, match=r"1 of 30 plants stand far from all others; plant 'P29' is 60 km .*at most"
+    ):
+        read_project(make_project(tmp_path, inventory__csv=far))
+
+
+def test_a_host_for_the_whole_file(tmp_path):
+    bare = INVENTORY.replace("plant_id,host,", "plant_id,").replace(",Rosa hybrida", "")
+    toml = PROJECT.replace('file = "inventory.csv"', 'file = "inventory.csv"\nhost = "Rosa hybrida"')
+    values, _ = read_project(make_project(tmp_path / "one", toml, inventory__csv=bare))
+    assert set(values.inventory.host) == {"Rosa hybrida"}
+    with pytest.raises(InputError, match="has no column for host"):
+        read_project(make_project(tmp_path / "two", inventory__csv=bare))
+
+
+def test_findings_on_plants_that_are_no_host_are_told(tmp_path):
+    values, _ = read_project(make_project(tmp_path, inventory__csv=INVENTORY.replace("Rosa hybrida", "healthy")))
+    told = " ".join(fault.sentence() for fault in values.faults)
+    assert "1 plants with findings of rose rosette are no known host of it (Rosa)" in told
+
+
+def test_a_date_before_and_long_after_all_inspections_is_told(tmp_path):
+    folder = make_project(tmp_path)
+    early = " ".join(fault.sentence() for fault in read_project(folder, dt.date(2020, 1, 1))[0].faults)
+    late = " ".join(fault.sentence() for fault in read_project(folder, dt.date(2030, 1, 1))[0].faults)
+    assert "no inspection is on record up to as_of 2020-01-01. The map knows of no finding" in early
+    assert "the last inspection lies 1324 days before as_of 2030-01-01" in late

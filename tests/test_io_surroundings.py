@@ -151,12 +151,17 @@ def test_fahrenheit_is_converted(tmp_path):
     assert np.allclose([days.minimum_c[0], days.maximum_c[0]], [0, 40])
 
 
+def test_fahrenheit_that_is_not_declared_is_refused_with_the_way_out(tmp_path):
+    with pytest.raises(InputError, match='maximum above 45.*temperature_unit = "F"'):
+        read_days(tmp_path, ["2026-05-01,40,58", "2026-05-02,41,55"])
+
+
 @pytest.mark.parametrize(
     ("row", "says"),
     [
         ("2026-05-01,12,9", "'12' above the highest '9';"),
         ("2026-05-01,,9", "a gap"),
-        ("2026-05-01,32,104", "a number from -90 to 60"),
+        ("2026-05-01,-95,10", "a number from -90 to 60"),
         ("1.5.2026,2,9", "a date written YYYY-MM-DD"),
     ],
 )

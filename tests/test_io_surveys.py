@@ -42,12 +42,30 @@ def test_what_is_usual_is_taken_where_nothing_is_given(tmp_path):
         f"P0{i},2026-05-18,{word}" for i, word in enumerate(["clean", "suspect", "infected", "removed", "not_found"])
     ]
     surveys, book = read(tmp_path, rows)
-    assert surveys.evidence.tolist() == ["visual", "visual", "lab", "work_log", "visual"]
-    assert surveys.method.tolist() == ["visual", "visual", "test", "visual", "visual"]
+    assert surveys.evidence.tolist() == ["visual", "visual", "typical_symptoms", "work_log", "visual"]
+    assert surveys.method.tolist() == ["visual"] * 5
     assert set(surveys.pest_system) == {"rose_rosette"}
     assert surveys.row.tolist() == [2, 3, 4, 5, 6]
     assert set(surveys.file) == {"survey_may.csv"}
-    assert not book.faults
+    assert [fault.sentence() for fault in book.faults] == [
+        "survey_may.csv, column 'evidence': 1 rows say infected and name no evidence. They were taken as typical symptoms, "
+        "never as a test; give evidence."
+    ]
+
+
+def test_a_test_is_never_invented(tmp_path):
+    rows = ["P00,2026-05-18,infected,,visual", "P01,2026-05-18,infected,,test", "P02,2026-05-18,infected,lab,visual"]
+    surveys, book = read(tmp_path, rows, header=f"{HEADER},evidence,method")
+    assert surveys.evidence.tolist() == ["typical_symptoms", "lab", "lab"]
+    assert surveys.method.tolist() == ["visual", "test", "test"]
+    told = " ".join(fault.sentence() for fault in book.faults)
+    assert "1 rows say infected and name no evidence" in told
+    assert "1 rows say evidence lab and method visual" in told
+
+
+def test_two_statuses_of_one_plant_on_one_day_are_told(tmp_path):
+    _, book = read(tmp_path, ["P00,2026-05-18,clean", "P00,2026-05-18,suspect", "P01,2026-05-18,clean"])
+    assert "1 plants have two different statuses on one day. The graver one counts" in book.faults[0].sentence()
 
 
 def test_an_unknown_status_is_told_in_one_clear_sentence(tmp_path):
@@ -154,7 +172,7 @@ def test_the_only_mapped_system_is_the_default_and_that_is_told(tmp_path):
     unmapped = tuple(system for system in SYSTEMS if not system.is_mapped)
     surveys, book = read(tmp_path, ["P00,2026-05-18,clean"], pest_system="", systems=unmapped)
     assert len(surveys) == 0
-    assert "allowed: maple_bladder_gall" in book.faults[0].sentence()
+    assert "allowed: ash_flower_gall_mite" in book.faults[0].sentence()
 
 
 def test_a_misspelt_system_is_told_with_a_suggestion(tmp_path):

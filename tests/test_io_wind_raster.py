@@ -16,6 +16,7 @@ from spreadmap.io.faults import FaultBook
 from spreadmap.io.project_file import WindRasterBlock
 from spreadmap.io.read_crs import grid_convergence_deg, parse_crs, working_crs
 from spreadmap.io.read_wind_raster import read_wind_raster
+from spreadmap.io.wind_planes import as_components
 from spreadmap.values.settings import Settings, WindSettings
 
 PLANTS = inventory_at((EAST, NORTH), (EAST + 200, NORTH + 100))
@@ -250,3 +251,17 @@ def test_a_small_file_that_claims_to_be_huge_is_refused_before_it_is_decoded(tmp
     assert path.stat().st_size < 5_000_000
     with pytest.raises(RasterError, match="holds 40000 x 40000 cells"):
         read(path)
+
+
+@pytest.mark.parametrize(
+    ("planes", "unit", "says"),
+    [
+        ({"u": 270.0, "v": 3.0}, "m/s", r"holds u = 270.*outside -60 to 60 m/s; allowed: a mean wind. Correct components"),
+        ({"u": 300.0, "v": 3.0}, "km/h", r"holds u = 300.*outside -216 to 216 km/h"),
+        ({"direction": 361.0, "speed": 3.0}, "m/s", r"holds direction = 361.*outside 0 to 360;"),
+        ({"direction": 90.0, "speed": -1.0}, "m/s", r"holds speed = -1.*outside 0 to 60 m/s"),
+    ],
+)
+def test_planes_that_hold_no_mean_wind_are_refused(planes, unit, says):
+    with pytest.raises(RasterError, match=says):
+        as_components({name: np.array([[[value, np.nan]]]) for name, value in planes.items()}, unit)

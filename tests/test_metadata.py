@@ -5,6 +5,7 @@ import xml.etree.ElementTree as ET
 from dataclasses import replace
 
 import pytest
+import shapely
 from made_results import HOSTILE_TEXTS, made_result, without_findings
 
 from spreadmap.errors import OutputError
@@ -13,6 +14,7 @@ from spreadmap.io.layers import clean_text
 from spreadmap.io.metadata import GCO, GMD, GML, lineage, write_metadata
 from spreadmap.io.short_names import LAYERS
 from spreadmap.io.versions import software_version
+from spreadmap.io.web_geometry import in_degrees
 
 SPACES = {"gmd": GMD, "gco": GCO, "gml": GML}
 
@@ -41,7 +43,7 @@ def test_the_core_elements_are_there(tmp_path):
     assert root.findtext(".//gml:endPosition", namespaces=SPACES) == "2026-10-12"
 
 
-def test_the_box_holds_every_plant(tmp_path):
+def test_the_box_holds_every_plant_and_the_whole_raster(tmp_path):
     result = made_result()
     root = parsed(tmp_path, result)
     box = {
@@ -49,8 +51,14 @@ def test_the_box_holds_every_plant(tmp_path):
         for side in ("westBoundLongitude", "eastBoundLongitude", "southBoundLatitude", "northBoundLatitude")
     }
     inventory = result.inputs.inventory
-    assert box["westBoundLongitude"] == pytest.approx(inventory.longitude.min(), abs=1e-6)
-    assert box["northBoundLatitude"] == pytest.approx(inventory.latitude.max(), abs=1e-6)
+    assert box["westBoundLongitude"] <= inventory.longitude.min()
+    assert box["eastBoundLongitude"] >= inventory.longitude.max()
+    assert box["southBoundLatitude"] <= inventory.latitude.min()
+    assert box["northBoundLatitude"] >= inventory.latitude.max()
+    west, east, south, north = result.systems[0].surface.grid.region
+    corners = in_degrees(shapely.points([west, east], [south, north]), result.inputs.crs)
+    assert box["westBoundLongitude"] <= corners[0].x + 1e-6
+    assert box["northBoundLatitude"] >= corners[1].y - 1e-6
 
 
 def test_lineage_names_surveys_wind_kernel_software_and_seed(tmp_path):

@@ -11,7 +11,16 @@ import pytest
 import shapely
 from made_results import AS_OF, CONFIRMED, HOSTILE_TEXTS, PLANTS, made_result, made_surface, without_findings
 
-from spreadmap.io.public import BLOCK_M, band, block_layer, block_surface, on_public_ground, write_public
+from spreadmap.io.public import (
+    BLOCK_M,
+    FEWEST_HOSTS,
+    NOT_STATED,
+    band,
+    block_layer,
+    block_surface,
+    on_public_ground,
+    write_public,
+)
 from spreadmap.io.short_names import NOT_ASSESSED
 from spreadmap.values.grid import Surface
 
@@ -141,7 +150,7 @@ def test_public_files_hold_the_same_blocks(tmp_path):
 def test_the_block_surface_keeps_the_mean_of_each_block():
     result = made_result()
     surface = made_surface(result.inputs)
-    coarse = block_surface(surface)
+    coarse = block_surface(surface, without_sites(result.inputs))
     assert coarse.grid.cell_m == BLOCK_M
     west, _, _, north = coarse.grid.region
     inside_col = (surface.grid.easting > west) & (surface.grid.easting < west + BLOCK_M)
@@ -150,6 +159,34 @@ def test_the_block_surface_keeps_the_mean_of_each_block():
 
 
 def test_a_block_without_values_has_none():
-    surface = made_surface(made_result().inputs)
-    empty = block_surface(Surface(grid=surface.grid, values=np.full(surface.grid.shape, np.nan)))
+    inputs = made_result().inputs
+    surface = made_surface(inputs)
+    empty = block_surface(Surface(grid=surface.grid, values=np.full(surface.grid.shape, np.nan)), inputs)
     assert np.isnan(empty.values).all()
+
+
+def without_sites(inputs):
+    """The made inputs as if no ground were private."""
+    return replace(inputs, sites=replace(inputs.sites, is_private=np.zeros(len(inputs.sites), dtype=bool)))
+
+
+def test_the_public_map_says_nothing_of_private_ground():
+    result = made_result()
+    surface = made_surface(result.inputs)
+    shown, every = block_surface(surface, result.inputs), block_surface(surface, without_sites(result.inputs))
+    private = ~on_public_ground(result.inputs)
+    inventory, grid = result.inputs.inventory, shown.grid
+    row = np.floor((grid.north - inventory.northing[private]) / BLOCK_M).astype(int)
+    col = np.floor((inventory.easting[private] - grid.west) / BLOCK_M).astype(int)
+    assert np.isfinite(every.values[row, col]).all()
+    assert np.isnan(shown.values[row, col]).all()
+    kept = np.isfinite(shown.values)
+    assert (shown.values[kept] == every.values[kept]).all()
+
+
+def test_a_block_with_few_plants_does_not_say_how_many_are_confirmed():
+    result = made_result()
+    layer = block_layer(result.systems, result.inputs)
+    few = layer.columns["host_plants"] < FEWEST_HOSTS
+    assert (layer.columns["confirmed"][few] == NOT_STATED).all()
+    assert (layer.columns["confirmed"][~few] != NOT_STATED).all()

@@ -25,7 +25,6 @@ from spreadmap.review.markup import Html, escaped, script_text, script_value, ta
 from spreadmap.review.page import coordinates, shape_bounds
 from spreadmap.review.plants_layer import CODE, MARKS, NO_CLASS, SYNTHETIC_BIT, PlantPoints, PlantsLayer
 from spreadmap.review.points import class_limits, drawn_status, plant_points
-from spreadmap.review.rose import wedge, wind_rose
 from spreadmap.review.words import FORBIDDEN_WORDS, area, day, part, period, removal_answer, residents, undone_sentence
 from spreadmap.values.web import WebClass, WebShape
 
@@ -565,24 +564,6 @@ def test_plants_belong_on_a_map():
 
 
 # --- drawings
-
-
-def test_a_wedge_points_toward_where_air_moves():
-    # sector 0 is north: up on a screen, so y is negative; sector 4 is east
-    north = [float(value) for value in re.findall(r"-?\d+\.\d+", wedge(0, 10))]
-    assert north[1] < -9
-    assert abs(north[0]) < 3
-    east = [float(value) for value in re.findall(r"-?\d+\.\d+", wedge(4, 10))]
-    assert east[0] > 9
-    assert abs(east[1]) < 3
-
-
-def test_the_rose_names_its_largest_sector_and_the_calm_share(result):
-    shares = np.full(16, 0.05)
-    shares[12] = 0.21
-    drawing = wind_rose(replace(result.systems[0].climate, sector_share=shares, calm_share=0.04))
-    assert "most often west (21 %), calm 4 %" in drawing
-    assert drawing.count("<path") == 16
 
 
 def test_the_legend_lists_only_marks_that_occur(result):

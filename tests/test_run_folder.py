@@ -50,6 +50,12 @@ def test_numbers_go_on_and_nothing_is_written_over(tmp_path):
     ]  # fmt: skip
 
 
+def test_the_number_of_a_folder_that_was_taken_away_is_not_used_again(tmp_path):
+    with RunFolder(tmp_path, AS_OF, ["runs/2026-09-14-3", "runs/2026-08-01-9"]) as run:
+        (run.path / "product.txt").write_text("x")
+    assert run.final.name == "2026-09-14-4"
+
+
 def test_after_an_error_nothing_remains_and_the_latest_stays(tmp_path):
     first = write_run(tmp_path)
 

@@ -1,12 +1,14 @@
 """What findings justify, and which window of the season is open."""
 
 import datetime as dt
+from dataclasses import replace
 
 import pytest
 from small_records import inventory_at, state_with, system_of, window
 
-from spreadmap.records.triage import day_of_year, season_sentence, triage
-from spreadmap.values.words import Verdict
+from spreadmap.records.triage import day_of_year, look_again_sentence, season_sentence, triage
+from spreadmap.values.pest_system import LookAgain
+from spreadmap.values.words import Verdict, WindowKind
 
 SPRING, AUTUMN, WINTER = (
     window("spring", (4, 1), (5, 31)),
@@ -77,3 +79,31 @@ def test_no_windows_on_file_are_said_to_be_none():
 def test_a_leap_day_falls_on_the_28th_in_other_years():
     assert day_of_year(2028, (2, 29)) == dt.date(2028, 2, 29)
     assert day_of_year(2026, (2, 29)) == dt.date(2026, 2, 28)
+
+
+def test_a_window_that_is_too_late_is_told_and_never_waited_for():
+    late = replace(window("summer", (6, 1), (8, 31)), kind=WindowKind.TOO_LATE)
+    says = season_sentence((SPRING, late), dt.date(2026, 7, 1))
+    assert "Too late now, until 31 August: summer. Do summer." in says
+    assert "Next, from 1 April 2027: spring." in says
+    assert "summer" not in season_sentence((SPRING, late), dt.date(2026, 5, 1))
+
+
+def again(mites_left=(5, 31)):
+    system = system_of(windows=YEAR)
+    damage = LookAgain(seen_from=(6, 1), seen_to=(8, 31), mites_left=mites_left, window="autumn", status="assumed",
+                       source="made for a test")  # fmt: skip
+    return replace(system, look_again=damage)
+
+
+def test_damage_whose_mites_have_left_names_the_day_to_look_again():
+    says = "Damage seen now was made by mites that left by 31 May: look again from 1 September 2026."
+    assert look_again_sentence(again(), dt.date(2026, 7, 15)) == says
+    assert says in triage(STATE, again(), dt.date(2026, 7, 15)).season_says
+    assert "mites that leave by 31 July" in look_again_sentence(again((7, 31)), dt.date(2026, 7, 15))
+
+
+@pytest.mark.parametrize("day", [dt.date(2026, 5, 31), dt.date(2026, 9, 1)])
+def test_outside_the_time_of_damage_nothing_is_said(day):
+    assert look_again_sentence(again(), day) == ""
+    assert look_again_sentence(system_of(windows=YEAR), dt.date(2026, 7, 15)) == ""

@@ -84,8 +84,8 @@ def test_wind_from_the_west_puts_the_rings_farther_east():
     for ring in rings_of(plants, state_with(plants, infected=[0]), spread_of(rose=rose_toward(90))):
         west, _, east, _ = ring.polygon.bounds
         assert east > 1.05 * -west
-        assert ring.reach_downwind_m == pytest.approx(east, rel=0.05)
-        assert ring.reach_downwind_m > ring.reach_upwind_m
+        assert ring.reach_far_m == pytest.approx(east, rel=0.05)
+        assert ring.reach_far_m > ring.reach_near_m
 
 
 def test_reversing_the_wind_mirrors_the_rings():
@@ -195,23 +195,31 @@ def test_lines_run_round_hosts_and_round_confirmed_plants():
     wild = reservoirs_of(
         (shapely.Point(0, 99), 1, 1), (shapely.box(0, 101, 5, 110), 1, 1), (shapely.Point(300, -100.5), 1, 1)
     )
-    clearing, outer = lines(plants, state, wild, ZoneSettings(), NOTES)
+    ground = sites_of(
+        ("S1", shapely.box(-20, -20, 20, 20), "bed", False, "Parks"),
+        ("S2", shapely.box(0, 1990, 9, 2009), "bed", True, "X"),
+    )
+    clearing, outer = lines(plants, ground, state, wild, ZoneSettings(), NOTES)
     assert (clearing.distance_m, outer.distance_m) == (100, 800)
     # Two discs of 100 m that do not meet; polygons of 64 sides lack 0.2 % of the circle.
     assert clearing.polygon.area == pytest.approx(2 * np.pi * 100**2, rel=0.003)
     assert outer.polygon.area == pytest.approx(np.pi * 800**2, rel=0.003)
     assert clearing.reservoirs_inside == ("w0",)
     assert outer.reservoirs_inside == ("w0", "w1", "w2")
+    assert (clearing.plants_inside, outer.plants_inside) == (2, 2)
+    assert outer.sites_inside == clearing.sites_inside == ("Site S1",)
+    assert "Parks" in outer.owners_inside
+    assert "X" not in outer.owners_inside
     assert "10.1017/S004317450009264X" in clearing.source
     assert "second-hand" in outer.source
 
 
 def test_neighbouring_hosts_share_one_line():
     plants = inventory_at(*[(20 * i, 0) for i in range(10)])
-    (clearing,) = lines(plants, state_with(plants), reservoirs_of(), ZoneSettings(), NOTES)
+    (clearing,) = lines(plants, sites_of(), state_with(plants), reservoirs_of(), ZoneSettings(), NOTES)
     assert clearing.polygon.geom_type == "Polygon"
     assert clearing.reservoirs_inside == ()
-    assert lines(inventory_at(), state_with(inventory_at()), reservoirs_of(), ZoneSettings(), NOTES) == ()
+    assert lines(inventory_at(), sites_of(), state_with(inventory_at()), reservoirs_of(), ZoneSettings(), NOTES) == ()
 
 
 def test_zones_hold_rings_and_lines():

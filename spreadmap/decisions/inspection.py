@@ -35,13 +35,15 @@ def rank_inspections(
     hidden: HiddenFirstForm,
     settings: Settings,
     as_of: dt.date,
+    next_survey_on: dt.date | None = None,
 ) -> InspectionList:
     """Return the standing hosts that are not confirmed, in the order in which they should be looked at.
 
     Plants that touch a confirmed one come first, because contact is not part of the relative pressure; then suspects,
     because a test settles them; then the rest. Within each of the three, the relative infection pressure decides, and
     the order of the inventory where that is equal. Hours of the next survey draw the cut-off. A plant is due after the
-    interval of its distance, counted from its last inspection, and at once where there was none.
+    interval of its distance, counted from its last inspection, and at once where there was none or where it is a
+    suspect. What the hours of the next survey reach is due on its day at the latest.
 
     Parameters
     ----------
@@ -50,6 +52,8 @@ def rank_inspections(
     settings : Settings
     as_of : date
         No plant is due before this day.
+    next_survey_on : date, optional
+        Day of the next survey.
 
     Returns
     -------
@@ -77,13 +81,17 @@ def rank_inspections(
     reach = int(within.sum())
     days = interval_days(hidden, look)[order]
     last, today = state.last_inspected_on[order], np.datetime64(as_of)
+    due = np.where(np.isnat(last), today, np.maximum(last + days.astype("timedelta64[D]"), today))
+    due = np.where(state.status[order] == Status.SUSPECT.value, today, due)
+    if next_survey_on is not None:
+        due = np.where(within, np.minimum(due, np.datetime64(next_survey_on)), due)
     return InspectionList(
         plant=order,
         pressure=exposure.pressure[order],
         is_touching=hidden.is_touching[order],
         distance_m=hidden.distance_to_confirmed_m[order],
         interval_days=days,
-        due_on=np.where(np.isnat(last), today, np.maximum(last + days.astype("timedelta64[D]"), today)),
+        due_on=due,
         person_minutes=np.full(len(plants), look.minutes_per_plant),
         within_hours=within,
         rank_low=table.min(axis=0),

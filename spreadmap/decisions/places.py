@@ -1,4 +1,4 @@
-"""What a crew sets up once: a bed, a site, or one plant by itself."""
+"""What a crew sets up once: a bed, a site, or loose plants near each other."""
 
 from __future__ import annotations
 
@@ -9,22 +9,27 @@ from spreadmap.values.inventory import Inventory, Sites
 from spreadmap.values.settings import RemovalSettings
 from spreadmap.values.words import SetUp
 
+SAME_PLACE_M = 20.0
+"""Plants without bed and site in one square of this side are set up for once [m]; our choice."""
+
 
 def work_places(inventory: Inventory) -> tuple[IntArray, list[str]]:
     """Return the place of every plant, shape (n,), and the places in words.
 
-    A place is what is set up once: a bed of a site, else the site, else the plant by itself.
+    A place is what is set up once: a bed of a site, else the site, else the plants without either in one square of
+    `SAME_PLACE_M`, named after the first of them.
     """
     number: dict[tuple[str, str, str], int] = {}
     words: list[str] = []
     place = np.empty(len(inventory), dtype=np.int64)
+    square = np.floor(np.c_[inventory.easting, inventory.northing] / SAME_PLACE_M).astype(np.int64).tolist()
     for index, (bed, site, plant) in enumerate(
         zip(inventory.bed_id, inventory.site_id, inventory.plant_id, strict=True)
     ):
-        key = (site, bed, "" if bed or site else plant)
+        key = (site, bed, "" if bed or site else f"{square[index]}")
         if key not in number:
             number[key] = len(words)
-            words.append(f"bed {bed}" if bed else f"site {site}" if site else f"plant {plant}")
+            words.append(f"bed {bed}" if bed else f"site {site}" if site else f"the plants round {plant}")
         place[index] = number[key]
     return place, words
 

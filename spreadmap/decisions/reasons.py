@@ -94,12 +94,11 @@ def largest_parts(
         some = slice(first, first + SOURCES_AT_ONCE)
         east, north = sources.easting[some], sources.northing[some]
         _, near = tree.query(np.c_[east, north], k=[*range(1, many + 1)])
-        wind = spread.coefficients_at(east, north).T[:, :, None]
         sent = np.zeros(near.shape)
         for across, along in ((1, 0), (-1, 0), (0, 1), (0, -1)):
             to_east = inventory.easting[hosts][near] + across * shift[near] - east[:, None]
             to_north = inventory.northing[hosts][near] + along * shift[near] - north[:, None]
-            sent += spread.density(to_east, to_north, wind) / 4
+            sent += spread.density_from(east, north, to_east, to_north) / 4
         sent *= weight[hosts][near] * sources.strength[some][:, None] / unit_density(spread.kernel)
         # A plant receives nothing from itself; a source with a sprout may be a receiver elsewhere in the list.
         sent[hosts[near] == sources.plant[some][:, None]] = 0.0

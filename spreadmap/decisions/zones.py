@@ -134,18 +134,14 @@ def _rings_of(
                 area_m2=float(area.area),
                 area_low_m2=min([float(area.area), *run]),
                 area_high_m2=max([float(area.area), *run]),
-                reach_downwind_m=float(shapely.hausdorff_distance(centre, hull)),
-                reach_upwind_m=float(shapely.distance(centre, shapely.boundary(hull))),
+                reach_far_m=float(shapely.hausdorff_distance(centre, hull)),
+                reach_near_m=float(shapely.distance(centre, shapely.boundary(hull))),
                 plants_inside=int(plants.sum()),
                 confirmed_in_focus=len(sources),
                 host_share=float(landing[inside].sum()) / on_hosts if on_hosts > 0 else 0.0,
                 inspect_every_days=days,
-                sites_inside=tuple(
-                    sorted({str(sites.name[i] or sites.site_id[i]) for i in np.flatnonzero(crossed)} - {""})
-                ),
-                owners_inside=tuple(
-                    sorted({str(owner) for owner in (*sites.owner[crossed], *inventory.owner[plants])} - {""})
-                ),
+                sites_inside=_site_names(sites, crossed),
+                owners_inside=_owners(sites, crossed, inventory, plants),
             )
         )
     return result
@@ -225,8 +221,23 @@ def _sites_in(area: BaseGeometry, sites: Sites) -> BoolArray:
     return np.asarray(shapely.intersects(area, np.array(sites.geometry, dtype=object)), dtype=np.bool_)
 
 
+def _site_names(sites: Sites, crossed: BoolArray) -> tuple[str, ...]:
+    """Return the names of sites, their keys where they have none, sorted."""
+    return tuple(sorted({str(sites.name[i] or sites.site_id[i]) for i in np.flatnonzero(crossed)} - {""}))
+
+
+def _owners(sites: Sites, crossed: BoolArray, inventory: Inventory, plants: BoolArray) -> tuple[str, ...]:
+    """Return the owners of sites and of plants, sorted."""
+    return tuple(sorted({str(owner) for owner in (*sites.owner[crossed], *inventory.owner[plants])} - {""}))
+
+
 def lines(
-    inventory: Inventory, state: PlantState, reservoirs: Reservoirs, settings: ZoneSettings, notes: dict[str, str]
+    inventory: Inventory,
+    sites: Sites,
+    state: PlantState,
+    reservoirs: Reservoirs,
+    settings: ZoneSettings,
+    notes: dict[str, str],
 ) -> tuple[Line, ...]:
     """Return the wild-host clearing line round standing hosts and the outer line round confirmed plants.
 
@@ -258,6 +269,8 @@ def lines(
         area = shapely.union_all(shapely.buffer(places, distance, quad_segs=16))
         shapely.prepare(area)
         inside = np.asarray(shapely.intersects(area, stands), dtype=np.bool_) if len(stands) else np.zeros(0, np.bool_)
+        crossed = _sites_in(area, sites)
+        plants = shapely.intersects_xy(area, inventory.easting, inventory.northing) & state.is_standing & state.is_host
         found.append(
             Line(
                 name=name,
@@ -266,6 +279,9 @@ def lines(
                 advice=advice,
                 source=source,
                 reservoirs_inside=tuple(str(key) for key in reservoirs.reservoir_id[inside]),
+                plants_inside=int(plants.sum()),
+                sites_inside=_site_names(sites, crossed),
+                owners_inside=_owners(sites, crossed, inventory, plants),
             )
         )
     return tuple(found)
@@ -285,5 +301,5 @@ def draw_zones(
     notes = {note.name: note.source for note in list_settings(settings)}
     return Zones(
         rings=rings(inventory, sites, state, sources, spread, settings, engine),
-        lines=lines(inventory, state, reservoirs, settings.zones, notes),
+        lines=lines(inventory, sites, state, reservoirs, settings.zones, notes),
     )

@@ -24,7 +24,7 @@ from spreadmap.dispersal.bearings import (
 from spreadmap.dispersal.speed_classes import speed_classes
 from spreadmap.values.arrays import BoolArray, ComplexArray, DateArray, FloatArray
 from spreadmap.values.settings import WindSettings
-from spreadmap.values.wind import WindClimate, WindHours, WindRaster
+from spreadmap.values.wind import SpeedClass, WindClimate, WindHours, WindRaster
 
 SECTORS = 16
 SHARPEST = 1.5
@@ -203,29 +203,41 @@ def mean_vectors(
     return parts[0], parts[1], parts[2] if len(parts) == 3 else None, remarks
 
 
-def bent_field(rose: ComplexArray, wind_u: FloatArray, wind_v: FloatArray) -> tuple[ComplexArray, list[str]]:
-    """Return the station's rose turned and sharpened from place to place, (rows, cols, M), and sentences about it.
+def bends(rose: ComplexArray, wind_u: FloatArray, wind_v: FloatArray) -> tuple[FloatArray, FloatArray, list[str]]:
+    """Return by how much a rose is turned [deg] and sharpened [-] from place to place, (rows, cols), and sentences.
 
     At each place the whole rose is turned so that its mean direction points along the local mean vector, and its
-    coefficients are multiplied by |local| / (mean of all lengths), at most by 1.5 and never so that the density
-    turns negative: the rose bends with the valley and blunts where the mean wind is weak. A rose without a mean
-    direction of its own is turned by the angle between the local vector and the mean of all vectors. Where the vector
-    is NaN, the rose stays as it is.
+    coefficients are multiplied by |local| / (mean of all lengths), at most by 1.5: the rose bends with the valley and
+    blunts where the mean wind is weak. A rose without a mean direction of its own is turned by the angle between the
+    local vector and the mean of all vectors. Where the vector is NaN, the rose stays as it is.
     """
     local = wind_v + 1j * wind_u
     known = np.isfinite(local)
-    same = np.broadcast_to(rose, (*local.shape, len(rose))).copy()
+    turn, sharpness = np.zeros(local.shape), np.ones(local.shape)
     length = np.abs(local)
     if not known.any() or length[known].mean() == 0:
-        return same, []
+        return turn, sharpness, []
     own, remarks = rose[0], []
     if abs(own) < NO_MEAN_DIRECTION:
         own = local[known].mean()
         remarks.append("The hourly record has no mean direction: it was turned by how the wind raster bends.")
-    turn = np.rad2deg(np.angle(local[known] * np.conj(own)))
-    factor = np.clip(length[known] / length[known].mean(), 0.0, sharpening_room(rose, SHARPEST))
-    same[known] = turned(rose, turn) * factor[:, None]
-    return same, remarks
+    turn[known] = np.rad2deg(np.angle(local[known] * np.conj(own)))
+    sharpness[known] = np.clip(length[known] / length[known].mean(), 0.0, SHARPEST)
+    return turn, sharpness, remarks
+
+
+def bent_field(rose: ComplexArray, turn_deg: FloatArray, sharpness: FloatArray) -> ComplexArray:
+    """Return a rose turned and sharpened from place to place, (rows, cols, M); its density is nowhere negative."""
+    factor = np.minimum(sharpness, sharpening_room(rose, SHARPEST))
+    return np.asarray(turned(rose, turn_deg) * factor[..., None])
+
+
+def climate_of_class(climate: WindClimate, one: SpeedClass) -> WindClimate:
+    """Return the climate of one class of speed: its own rose, bent from place to place like the rose of all hours."""
+    field = None
+    if climate.field_turn_deg is not None and climate.field_sharpness is not None:
+        field = bent_field(one.rose, climate.field_turn_deg, climate.field_sharpness)
+    return replace(climate, rose=one.rose, field=field, speed_classes=())
 
 
 def climate_of_raster(raster: WindRaster, flight_weight: Sequence[float], settings: WindSettings) -> WindClimate:
@@ -313,7 +325,7 @@ def flight_climate(
     known = np.isfinite(wind_u)
     if not known.any():
         return replace(station, remarks=(*station.remarks, *remarks))
-    field, more = bent_field(station.rose, wind_u, wind_v)
+    turn, sharpness, more = bends(station.rose, wind_u, wind_v)
     return replace(
         station,
         basis=(
@@ -323,5 +335,7 @@ def flight_climate(
         remarks=(*station.remarks, *remarks, *more),
         field_easting=raster.easting,
         field_northing=raster.northing,
-        field=field,
+        field=bent_field(station.rose, turn, sharpness),
+        field_turn_deg=turn,
+        field_sharpness=sharpness,
     )

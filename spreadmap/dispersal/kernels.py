@@ -8,7 +8,7 @@ stated share of arrivals follows.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, fields, replace
 
 import numpy as np
@@ -44,7 +44,7 @@ class Kernel:
     far_share : float
         Share of all arrivals that follow `far`, 0 to 1. [-]
     far : Kernel or None
-        The far part, itself without one; forgotten where `far_share` is zero.
+        The far part, which may have one of its own; forgotten where `far_share` is zero.
 
     Raises
     ------
@@ -87,8 +87,6 @@ class Kernel:
             return [f"far_share is {self.far_share}; allowed: 0 to 1. Correct settings.kernel.far_share."]
         if self.far_share > 0 and self.far is None:
             return [f"far_share is {self.far_share:g}, but there is no far kernel. Give one, or a far_share of 0."]
-        if self.far_share > 0 and self.far is not None and self.far.far is not None:
-            return ["the far kernel has a far part of its own; allowed: one far part. Give it a far_share of 0."]
         return []
 
     @property
@@ -102,10 +100,11 @@ class Kernel:
         return Kernel(family=self.family, scale_m=self.scale_m, shape=self.shape)
 
     def parts(self) -> tuple[tuple[float, Kernel], ...]:
-        """Return the kernels that make up this one, each with its share of arrivals [-]."""
+        """Return the kernels without far part that make up this one, each with its share of arrivals [-]."""
         if self.far is None:
             return ((1.0, self),)
-        return ((1 - self.far_share, self.near), (self.far_share, self.far))
+        beyond = ((self.far_share * share, one) for share, one in self.far.parts())
+        return ((1 - self.far_share, self.near), *beyond)
 
     def _mixed(self, form: Callable[[Family], Form], values: FloatArray | float) -> FloatArray:
         """Return one of the family's functions, with the far part's mixed in by its share."""
@@ -180,27 +179,23 @@ class Kernel:
     def sd_m(self) -> float:
         """Return the standard deviation of the distance, `inf` where the tail is too heavy to have one [m].
 
-        The variance of a mixture is that within its parts and q(1-q) times the square of what their means differ by.
+        The variance of a mixture is that within its parts and that of their means.
         """
-        own = KERNELS[self.family].sd(self.scale_m, self._b)
         if self.far is None:
-            return float(own)
-        if self.far_share == 1:
-            return self.far.sd_m()
+            return float(KERNELS[self.family].sd(self.scale_m, self._b))
         if not np.isfinite(self.moment(2)):
             return float("inf")
-        q, apart = self.far_share, self.near.mean_m() - self.far.mean_m()
-        return float(np.sqrt((1 - q) * own**2 + q * self.far.sd_m() ** 2 + q * (1 - q) * apart**2))
+        mean = self.mean_m()
+        parts = [share * (one.sd_m() ** 2 + (one.mean_m() - mean) ** 2) for share, one in self.parts() if share]
+        return float(np.sqrt(sum(parts)))
 
     def mode_m(self) -> float:
         """Return the most frequent distance, where `distance_density` peaks [m]."""
-        own = KERNELS[self.family].mode(self.scale_m, self._b)
-        if self.far is None:
-            return float(own)
-        first, last = sorted((float(own), self.far.mode_m()))
-        if last == 0:
-            return 0.0
-        # Each part rises up to its mode and falls beyond, so that the peak of both lies between the two.
+        modes = [float(KERNELS[one.family].mode(one.scale_m, one._b)) for share, one in self.parts() if share]
+        first, last = min(modes), max(modes)
+        if first == last:
+            return first
+        # Each part rises up to its mode and falls beyond, so that the peak of all lies between the first and the last.
         low, high = max(first, 1e-9 * last), last
         for _ in range(MODE_ROUNDS):
             tried = np.geomspace(low, high, MODE_STEPS)
@@ -313,5 +308,21 @@ def kernel_from_settings(settings: KernelSettings) -> Kernel:
     else:
         own = getattr(settings, form.shape_name) if form.shape_name else None
         near = Kernel(family=settings.family, scale_m=getattr(settings, form.scale_name), shape=own)
-    far = Kernel(family=FAR_FAMILY, scale_m=settings.far_mean_m / 2) if settings.far_share else None
-    return replace(near, far_share=settings.far_share, far=far)
+    return replace(near, far_share=settings.far_share, far=far_kernel(settings))
+
+
+def far_kernel(settings: KernelSettings) -> Kernel | None:
+    """Return the kernel of the far share that is mixed in, None where its share is zero."""
+    return Kernel(family=FAR_FAMILY, scale_m=settings.far_mean_m / 2) if settings.far_share else None
+
+
+def mixture_of(parts: Sequence[tuple[float, Kernel]]) -> Kernel:
+    """Return one kernel made of several without a far part of their own, by their shares of arrivals.
+
+    Shares are above zero and sum to one [-]; bound by test_kernel_mixture.py::test_a_mixture_of_several.
+    """
+    share, whole = parts[-1]
+    for more, kernel in reversed(parts[:-1]):
+        share += more
+        whole = replace(kernel, far_share=1 - more / share, far=whole)
+    return whole

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from spreadmap.dispersal.kernels import Kernel, kernel_from_settings
+from spreadmap.dispersal.climate import climate_of_class
+from spreadmap.dispersal.kernels import Kernel, far_kernel, kernel_from_settings, mixture_of
+from spreadmap.dispersal.physics import physical_kernels
 from spreadmap.errors import SettingsError
 from spreadmap.values.arrays import ComplexArray, FloatArray
 from spreadmap.values.settings import Settings
@@ -25,12 +27,21 @@ class Spread:
     k(r, bearing) = k(r) (1 + (2 pi h - 1)(1 - exp(-r^2/m^2))), with h = (1 - w)/2 pi + w rose(bearing), `w` the
     `wind_influence` [-] and `m` the `near_radius_m` [m] within which direction means nothing. The wind at the source
     governs. Mass over the plane stays one; bound by test_spread.py.
+
+    A law may be made of `strands`, pairs of a share of all arrivals and a law of its own, with shares that sum to one:
+    one for each class of wind speed, whose windier hours carry farther and come from other directions. Its density is
+    then the sum over strands; `kernel` is theirs together without direction, and `climate` that of all hours.
     """
 
     kernel: Kernel
     climate: WindClimate
     wind_influence: float
     near_radius_m: float
+    strands: tuple[tuple[float, Spread], ...] = ()
+
+    def each_strand(self) -> tuple[tuple[float, Spread], ...]:
+        """Return the strands with their shares of arrivals [-]; a law without strands is one of its own."""
+        return self.strands or ((1.0, self),)
 
     @property
     def harmonics(self) -> int:
@@ -44,10 +55,14 @@ class Spread:
             climate=self.climate,
             wind_influence=self.wind_influence,
             near_radius_m=self.near_radius_m,
+            strands=tuple((share, strand.scaled(factor)) for share, strand in self.strands),
         )
 
     def coefficients_at(self, easting: FloatArray, northing: FloatArray) -> ComplexArray:
-        """Return w times the rose at each source, shape (n, M); between cells linear, beyond the field its edge."""
+        """Return w times the rose at each source, shape (n, M); between cells linear, beyond the field its edge.
+
+        Of a law with strands these are the coefficients of all hours together: ask the strands for their own.
+        """
         east, north = np.asarray(easting, dtype=np.float64), np.asarray(northing, dtype=np.float64)
         climate = self.climate
         if climate.field is None or climate.field_easting is None or climate.field_northing is None:
@@ -63,7 +78,16 @@ class Spread:
         return np.asarray(self.wind_influence * (upper * (1 - row_part)[:, None] + lower * row_part[:, None]))
 
     def density(self, east_m: FloatArray, north_m: FloatArray, coefficients: ComplexArray) -> FloatArray:
-        """Return the density at offsets from one source, any shape, with its coefficients (M,) [m^-2]."""
+        """Return the density at offsets from one source, any shape, with its coefficients (M,) [m^-2].
+
+        Raises
+        ------
+        ValueError
+            If the law has strands: each has coefficients of its own, see `density_from`.
+        """
+        if self.strands:
+            msg = "a law with strands has no single coefficients; use density_from"
+            raise ValueError(msg)
         r = np.hypot(east_m, north_m)
         bearing = np.arctan2(east_m, north_m)
         excess = np.zeros_like(r)
@@ -71,6 +95,16 @@ class Spread:
             excess = excess + 2 * np.real(coefficient * np.exp(-1j * order * bearing))
         far = -np.expm1(-((r / self.near_radius_m) ** 2)) if self.near_radius_m > 0 else (r > 0) * 1.0
         return self.kernel.location_density(r) * (1 + excess * far)
+
+    def density_from(
+        self, easting: FloatArray, northing: FloatArray, east_m: FloatArray, north_m: FloatArray
+    ) -> FloatArray:
+        """Return the density at offsets (n, k) from sources at places (n,), all strands together, (n, k) [m^-2]."""
+        total = np.zeros(np.shape(east_m))
+        for share, strand in self.each_strand():
+            wind = strand.coefficients_at(easting, northing).T[:, :, None]
+            total = total + share * strand.density(east_m, north_m, wind)
+        return total
 
 
 def _position(axis: FloatArray, value: FloatArray) -> tuple[np.ndarray, FloatArray]:
@@ -83,13 +117,45 @@ def _position(axis: FloatArray, value: FloatArray) -> tuple[np.ndarray, FloatArr
 
 
 def spread_from_settings(settings: Settings, climate: WindClimate) -> Spread:
-    """Return the law of arrivals that settings and wind climate describe."""
-    return Spread(
-        kernel=kernel_from_settings(settings.kernel),
-        climate=climate,
-        wind_influence=settings.wind.wind_influence,
-        near_radius_m=settings.wind.near_radius_m,
+    """Return the law of arrivals that settings and wind climate describe.
+
+    With `settings.physics.use_physics` every class of wind speed is a strand with its kernel from physics and its own
+    rose, bent from place to place like the rose of all hours; a far share is mixed into every one of them.
+
+    Raises
+    ------
+    SettingsError
+        If a setting is out of range, or physics are asked for without an hourly wind record.
+    """
+    wind, near = settings.wind.wind_influence, settings.wind.near_radius_m
+    if not settings.physics.use_physics:
+        kernel = kernel_from_settings(settings.kernel)
+        return Spread(kernel=kernel, climate=climate, wind_influence=wind, near_radius_m=near)
+    classes = climate.speed_classes
+    if not classes:
+        msg = (
+            "settings.physics.use_physics is true, and there is no hourly wind record with hours of flight, whose speeds "
+            "the physical kernel needs. Give one as inputs.wind_hours, or set use_physics to false."
+        )
+        raise SettingsError(msg)
+    plain = physical_kernels(settings.physics, np.array([each.mean_speed_m_s for each in classes]))
+    far_share, far = settings.kernel.far_share, far_kernel(settings.kernel)
+    shares = [each.share for each in classes]
+    parts = [((1 - far_share) * share, kernel) for share, kernel in zip(shares, plain, strict=True)]
+    strands = tuple(
+        (
+            each.share,
+            Spread(
+                kernel=replace(kernel, far_share=far_share, far=far),
+                climate=climate_of_class(climate, each),
+                wind_influence=wind,
+                near_radius_m=near,
+            ),
+        )
+        for each, kernel in zip(classes, plain, strict=True)
     )
+    whole = mixture_of([*parts, (far_share, far)] if far is not None else parts)
+    return Spread(kernel=whole, climate=climate, wind_influence=wind, near_radius_m=near, strands=strands)
 
 
 def unit_density(kernel: Kernel) -> float:

@@ -8,6 +8,7 @@ import numpy as np
 from scipy import integrate, optimize
 
 from spreadmap.dispersal.bearings import bearing_density
+from spreadmap.dispersal.climate import NO_MEAN_DIRECTION
 from spreadmap.dispersal.kernels import Kernel
 from spreadmap.dispersal.spread import Spread
 from spreadmap.errors import SettingsError
@@ -74,11 +75,24 @@ def share_toward(law: Spread, bearing_deg: float, distance_m: float, coefficient
     Landings per radian within r are (F(r) + e (F(r) - N(r))) / 2 pi, with e = 2 pi h(bearing) - 1 and N of `near_share`.
     Without a near radius the share is that of the kernel, toward every bearing. None: follows from the law of `Spread`.
     """
-    excess = _excess(_coefficients(law, coefficients), bearing_deg)
-    whole = 1 + excess * (1 - near_share(law.kernel, law.near_radius_m, math.inf))
-    if whole <= 1e-12:
-        return float("nan")
-    return _landed(law, excess, distance_m) / whole
+    landed = whole = 0.0
+    for share, strand, excess in _strands(law, bearing_deg, coefficients):
+        landed += share * _landed(strand, excess, distance_m)
+        whole += share * (1 + excess * (1 - near_share(strand.kernel, strand.near_radius_m, math.inf)))
+    return landed / whole if whole > 1e-12 else float("nan")
+
+
+def _strands(law: Spread, bearing_deg: float, given: ComplexArray | None) -> list[tuple[float, Spread, float]]:
+    """Return every strand with its share and what direction adds toward a bearing [-]."""
+    if given is not None:
+        if law.strands:
+            msg = "coefficients were given for a law with strands, each of which has its own; leave them out"
+            raise ValueError(msg)
+        return [(1.0, law, _excess(given, bearing_deg))]
+    return [
+        (share, strand, _excess(strand.wind_influence * strand.climate.rose, bearing_deg))
+        for share, strand in law.each_strand()
+    ]
 
 
 def _landed(law: Spread, excess: float, distance_m: float) -> float:
@@ -156,24 +170,33 @@ def reach_toward(law: Spread, bearing_deg: float, density_m2: float, coefficient
     if not density_m2 > 0:
         msg = f"density is {density_m2} per square metre; allowed: above 0. Give the density of the line."
         raise SettingsError(msg)
-    excess = _excess(_coefficients(law, coefficients), bearing_deg)
+    strands = _strands(law, bearing_deg, coefficients)
+
+    def density(distance_m: float) -> float:
+        return sum(share * _density_toward(strand, excess, distance_m) for share, strand, excess in strands)
+
     steps = np.exp(np.linspace(math.log(1e-4), math.log(FARTHEST_M), 2000))
-    dense = [_density_toward(law, excess, float(r)) >= density_m2 for r in steps]
+    dense = [density(float(r)) >= density_m2 for r in steps]
     if not any(dense):
         return 0.0
     last = int(np.flatnonzero(dense)[-1])
     if last == len(steps) - 1:
         return math.inf
-    return float(
-        optimize.brentq(
-            lambda r: _density_toward(law, excess, r) / density_m2 - 1, steps[last], steps[last + 1], xtol=1e-10
-        )
+    return float(optimize.brentq(lambda r: density(r) / density_m2 - 1, steps[last], steps[last + 1], xtol=1e-10))
+
+
+def reach_sentences(law: Spread, share: float) -> tuple[str, ...]:
+    """Return within which distance a share of landings lies down, across and up the wind; nothing without a wind.
+
+    Down the wind is the mean bearing of the climate's rose.
+    """
+    if len(law.climate.rose) == 0 or abs(law.climate.rose[0]) < NO_MEAN_DIRECTION:
+        return ()
+    down = float(np.rad2deg(np.angle(law.climate.rose[0])))
+    return tuple(
+        quantile_words(bearing, share, quantile_toward(law, bearing, share))
+        for bearing in (down, down + 90.0, down + 180.0)
     )
-
-
-def _coefficients(law: Spread, given: ComplexArray | None) -> ComplexArray:
-    """Return the coefficients given, or those of the climate's rose with the law's weight of the wind."""
-    return np.asarray(law.wind_influence * law.climate.rose) if given is None else given
 
 
 def quantile_words(bearing_deg: float, share: float, distance_m: float) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from pathlib import Path
 
-from spreadmap.io.short_names import GEOMETRY, LAYERS, Kind
+from spreadmap.io.short_names import GEOMETRY, LAYERS, TABLES, Kind
 from spreadmap.io.write_tables import write_csv
 
 HEAD = (
@@ -42,7 +42,7 @@ def write_dictionary(path: Path, rows_cut: Mapping[str, int]) -> Path:
     rows: list[tuple[object, ...]] = [
         (
             name,
-            GEOMETRY[name],
+            GEOMETRY.get(name, "table"),
             column.name,
             column.short,
             column.kind.value,
@@ -52,9 +52,9 @@ def write_dictionary(path: Path, rows_cut: Mapping[str, int]) -> Path:
             "|".join(column.allowed),
             rows_cut.get(name, 0) if column.kind is Kind.TEXT else "",
         )
-        for name, columns in LAYERS.items()
+        for name, columns in (LAYERS | TABLES).items()
         for column in columns
     ]
     rows += [(name, "raster", "band 1", "band 1", kind, unit, meaning, missing, "", "")
              for name, kind, unit, meaning, missing in RASTERS]  # fmt: skip
-    return write_csv(path, HEAD, rows)
+    return write_csv(path, HEAD, rows, guard=False)

@@ -209,6 +209,11 @@ def _changes(folder: Path) -> list[tuple[str, str, str, str, str]]:
     ]
 
 
+def delivered_folders(history: History) -> tuple[str, ...]:
+    """Return every run folder that was ever delivered, relative to the project, whether it still stands or not."""
+    return tuple(folder for (folder,) in history.rows("SELECT folder FROM runs WHERE folder IS NOT NULL ORDER BY id"))
+
+
 def last_delivery(history: History) -> tuple[str, dict[str, dict[str, DeliveredPlant]]]:
     """Return the folder of the last delivery (empty if none), and per system every plant it holds, by its key."""
     last = history.rows("SELECT folder FROM runs WHERE folder IS NOT NULL ORDER BY id DESC LIMIT 1")

@@ -12,6 +12,7 @@ import shapely
 
 from spreadmap.io.short_names import GEOMETRY, LAYERS, NOT_ASSESSED, Column, Kind
 from spreadmap.values.arrays import FloatArray, IntArray, TextArray
+from spreadmap.values.plan import Line, Ring
 from spreadmap.values.project import ProjectInputs
 from spreadmap.values.results import Face, SystemResult
 from spreadmap.values.settings import RemovalSettings, Settings
@@ -304,6 +305,7 @@ def plants_layer(result: SystemResult, inputs: ProjectInputs) -> Layer:
 def zones_layer(result: SystemResult, inputs: ProjectInputs) -> Layer:
     """Return the rings of every focus and the lines of the rules of thumb as polygons; lines first, to lie below."""
     lines, rings = result.zones.lines, tuple(reversed(result.zones.rings))
+    zones: list[Line | Ring] = [*lines, *rings]
     below, above = len(lines), len(rings)
 
     def of_rings(values: list[float]) -> FloatArray:
@@ -317,18 +319,22 @@ def zones_layer(result: SystemResult, inputs: ProjectInputs) -> Layer:
         "area_m2": [*(line.polygon.area for line in lines), *(ring.area_m2 for ring in rings)],
         "area_low_m2": of_rings([ring.area_low_m2 for ring in rings]),
         "area_high_m2": of_rings([ring.area_high_m2 for ring in rings]),
-        "reach_downwind_m": of_rings([ring.reach_downwind_m for ring in rings]),
-        "reach_upwind_m": of_rings([ring.reach_upwind_m for ring in rings]),
+        "reach_far_m": of_rings([ring.reach_far_m for ring in rings]),
+        "reach_near_m": of_rings([ring.reach_near_m for ring in rings]),
         "distance_m": [*(line.distance_m for line in lines), *[float(NOT_ASSESSED)] * above],
-        "plants_inside": of_rings([ring.plants_inside for ring in rings]),
+        "plants_inside": [zone.plants_inside for zone in zones],
         "confirmed_in_focus": of_rings([ring.confirmed_in_focus for ring in rings]),
         "host_share": of_rings([ring.host_share for ring in rings]),
         "inspect_every_days": of_rings([ring.inspect_every_days for ring in rings]),
-        "sites": [""] * below + ["; ".join(ring.sites_inside) for ring in rings],
-        "owners": [""] * below + ["; ".join(ring.owners_inside) for ring in rings],
+        "sites": ["; ".join(zone.sites_inside) for zone in zones],
+        "owners": ["; ".join(zone.owners_inside) for zone in zones],
         "reservoirs": ["; ".join(line.reservoirs_inside) for line in lines] + [""] * above,
         "advice": [f"{line.advice} ({LINE_ADVICE})" for line in lines]
-        + [f"inspect every {ring.inspect_every_days} days; test suspects; core does not mean dig" for ring in rings],
+        + [
+            f"inspect at least every {ring.inspect_every_days} days, nearer plants as the inspection list says; test "
+            "suspects; core does not mean dig"
+            for ring in rings
+        ],
         "source": [line.source for line in lines] + [""] * above,
         "recommended": RECOMMENDED,
         **_constant_days(face_columns(result.face, result.triage.system.key), below + above),

@@ -6,11 +6,14 @@ import xml.etree.ElementTree as ET
 from pathlib import Path
 
 import numpy as np
+import shapely
 from pyproj import CRS
 
 from spreadmap.errors import OutputError
 from spreadmap.io.layers import RECOMMENDED, clean_text
 from spreadmap.io.versions import software_version
+from spreadmap.io.web_geometry import in_degrees
+from spreadmap.values.arrays import FloatArray
 from spreadmap.values.results import SurveyResult, SystemResult
 from spreadmap.values.settings import list_settings
 
@@ -102,11 +105,12 @@ def _identification(root: ET.Element, result: SurveyResult, as_of: str) -> None:
     _date(_sub(stamp, "date"), as_of)
     _code(_sub(stamp, "dateType"), "CI_DateTypeCode", "publication")
     says = [system.face.sentence() for system in result.systems] or ["No pest with a removal verdict was mapped."]
-    _words(_sub(data, "abstract"), " ".join([*says, *(triage.says for triage in result.triage)]))
+    _words(_sub(data, "abstract"), " ".join([*says, *(triage.says for triage in result.triage if triage.is_told_of)]))
     _contact(_sub(data, "pointOfContact"), inputs.contact)
     keywords = _sub(_sub(data, "descriptiveKeywords"), "MD_Keywords")
     for triage in result.triage:
-        _words(_sub(keywords, "keyword"), triage.system.scientific_name)
+        if triage.is_told_of:
+            _words(_sub(keywords, "keyword"), triage.system.scientific_name)
     limits = _sub(_sub(data, "resourceConstraints"), "MD_Constraints")
     _words(_sub(limits, "useLimitation"), NOT_A_DIAGNOSIS)
     _words(_sub(limits, "useLimitation"), f"Rings: {RECOMMENDED}.")
@@ -119,17 +123,30 @@ def _identification(root: ET.Element, result: SurveyResult, as_of: str) -> None:
     topic.text = "environment"
     extent = _sub(_sub(data, "extent"), "EX_Extent")
     box = _sub(_sub(extent, "geographicElement"), "EX_GeographicBoundingBox")
-    inventory = inputs.inventory
-    if len(inventory):
+    longitude, latitude = _extent(result)
+    if len(longitude):
         for name, value in (
-            ("westBoundLongitude", inventory.longitude.min()), ("eastBoundLongitude", inventory.longitude.max()),
-            ("southBoundLatitude", inventory.latitude.min()), ("northBoundLatitude", inventory.latitude.max()),
+            ("westBoundLongitude", longitude.min()), ("eastBoundLongitude", longitude.max()),
+            ("southBoundLatitude", latitude.min()), ("northBoundLatitude", latitude.max()),
         ):  # fmt: skip
             ET.SubElement(_sub(box, name), f"{{{GCO}}}Decimal").text = f"{float(value):.6f}"
     period = _sub(_sub(_sub(extent, "temporalElement"), "EX_TemporalExtent"), "extent")
     span = ET.SubElement(period, f"{{{GML}}}TimePeriod", {f"{{{GML}}}id": "period"})
     ET.SubElement(span, f"{{{GML}}}beginPosition").text = as_of
     ET.SubElement(span, f"{{{GML}}}endPosition").text = inputs.next_survey_on.isoformat()
+
+
+def _extent(result: SurveyResult) -> tuple[FloatArray, FloatArray]:
+    """Return longitudes and latitudes of the plants, and of the corners of every raster and zone."""
+    inventory = result.inputs.inventory
+    shapes: list[shapely.Geometry] = [shapely.box(west, south, east, north) for west, east, south, north in (
+        system.surface.grid.region for system in result.systems
+    )]  # fmt: skip
+    for system in result.systems:
+        shapes += [ring.polygon.envelope for ring in system.zones.rings]
+        shapes += [line.polygon.envelope for line in system.zones.lines]
+    corners = shapely.get_coordinates(in_degrees(np.array(shapes, dtype=object), result.inputs.crs))
+    return np.concatenate([inventory.longitude, corners[:, 0]]), np.concatenate([inventory.latitude, corners[:, 1]])
 
 
 def _reference_system(root: ET.Element, crs: str) -> None:

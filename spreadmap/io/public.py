@@ -25,6 +25,9 @@ from spreadmap.values.words import Status
 BLOCK_M = 50.0
 BANDS = ((1, "none"), (5, "1-4"), (20, "5-19"))
 MOST_BAND = "20+"
+FEWEST_HOSTS = 5
+"""Blocks with fewer host plants do not say how many are confirmed: it would tell of single plants; our choice."""
+NOT_STATED = "not stated"
 
 
 def band(count: int) -> str:
@@ -75,9 +78,13 @@ def _counts(number: IntArray, blocks: int, counted: BoolArray, system: SystemRes
     assessed = np.bincount(number[known], minlength=blocks)
     total = np.bincount(number[known], weights=pressure[known], minlength=blocks)
     mean = total / np.maximum(assessed, 1)
+    hosts = np.bincount(number, minlength=blocks)
     return {
-        "host_plants": np.bincount(number, minlength=blocks),
-        "confirmed": [band(int(count)) for count in np.bincount(number[infected], minlength=blocks)],
+        "host_plants": hosts,
+        "confirmed": [
+            band(int(count)) if plants >= FEWEST_HOSTS else NOT_STATED
+            for count, plants in zip(np.bincount(number[infected], minlength=blocks), hosts, strict=True)
+        ],
         "pressure_class": np.where(assessed > 0, pressure_classes(mean, system.breaks), NOT_ASSESSED),
     }
 
@@ -91,8 +98,11 @@ def _joined(parts: list[dict[str, Any]]) -> dict[str, Any]:
     return {name: np.concatenate([np.asarray(part[name]) for part in parts]) for name in names}
 
 
-def block_surface(surface: Surface) -> Surface:
-    """Return the mean of a surface over blocks of 50 m, for a public map; the grid is the smallest that holds it."""
+def block_surface(surface: Surface, inputs: ProjectInputs) -> Surface:
+    """Return the mean of a surface over blocks of 50 m, for a public map; the grid is the smallest that holds it.
+
+    Blocks that touch private ground, or hold a plant that may not be counted for everyone, have no value.
+    """
     grid = surface.grid
     west, east, south, north = grid.region
     left, top = np.floor(west / BLOCK_M) * BLOCK_M, np.ceil(north / BLOCK_M) * BLOCK_M
@@ -112,7 +122,26 @@ def block_surface(surface: Surface) -> Surface:
     total = np.bincount(place[known], weights=values[known], minlength=cells)
     count = np.bincount(place[known], minlength=cells)
     mean = np.divide(total, count, out=np.full(cells, np.nan), where=count > 0)
-    return Surface(grid=coarse, values=mean.reshape(coarse.shape))
+    values = mean.reshape(coarse.shape)
+    values[_is_private(coarse, inputs)] = np.nan
+    return Surface(grid=coarse, values=values)
+
+
+def _is_private(grid: Grid, inputs: ProjectInputs) -> BoolArray:
+    """Return which blocks touch a private site or hold one of its plants, (n_rows, n_cols)."""
+    hidden = np.zeros(grid.shape, dtype=np.bool_)
+    west, north = np.meshgrid(grid.easting - BLOCK_M / 2, grid.northing + BLOCK_M / 2)
+    blocks = shapely.box(west, north - BLOCK_M, west + BLOCK_M, north)
+    for row in np.flatnonzero(inputs.sites.is_private):
+        shape = inputs.sites.geometry[int(row)]
+        shapely.prepare(shape)
+        hidden |= shapely.intersects(shape, blocks)
+    private = ~on_public_ground(inputs)
+    rows = np.floor((grid.north - inputs.inventory.northing[private]) / BLOCK_M).astype(np.int64)
+    cols = np.floor((inputs.inventory.easting[private] - grid.west) / BLOCK_M).astype(np.int64)
+    inside = (rows >= 0) & (rows < grid.n_rows) & (cols >= 0) & (cols < grid.n_cols)
+    hidden[rows[inside], cols[inside]] = True
+    return hidden
 
 
 def write_public(folder: Path, layer: Layer, as_of: dt.date) -> tuple[Path, ...]:

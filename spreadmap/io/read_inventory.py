@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -12,7 +13,7 @@ from shapely.geometry.base import BaseGeometry
 
 from spreadmap.errors import InventoryError
 from spreadmap.io.faults import FaultBook, shown
-from spreadmap.io.project_file import FileBlock
+from spreadmap.io.project_file import InventoryBlock
 from spreadmap.io.read_crs import WorkingCrs
 from spreadmap.io.read_positions import read_positions
 from spreadmap.io.read_rows import Rows, fold_key
@@ -27,6 +28,8 @@ SPREAD_LIMITS_M = ((0.6, "S"), (1.2, "M"), (1.8, "L"))
 SPACING_M = 1.0
 MOST_COUNT = 20_000
 SYNTHETIC = "Position made from a bed's count, not surveyed."
+STRAY_M, STRAY_RATIO = 20_000.0, 50.0
+"""A plant beyond both is taken for a slip of the pen; our choice."""
 TEXTS = ("host", "bed_id", "site_id", "owner", "source_batch", "note")
 
 
@@ -81,14 +84,15 @@ def spread_bed(easting: float, northing: float, area: BaseGeometry | None, count
 
 
 def read_inventory(
-    blocks: list[FileBlock], paths: list[Path], working: WorkingCrs, settings: Settings, book: FaultBook
+    blocks: Sequence[InventoryBlock], paths: list[Path], working: WorkingCrs, settings: Settings, book: FaultBook
 ) -> Inventory | None:
     """Return the inventory of all files, None if nothing could be read; faults go to the book."""
     plants = _Columns()
     seen: dict[str, str] = {}
     for block, path in zip(blocks, paths, strict=True):
         with book.reading(block.file):
-            _read_file(Rows(read_table(path, block.file, block, book), block, book), working, settings, plants, seen)
+            rows = Rows(read_table(path, block.file, block, book), block, book)
+            _read_file(rows, block.host.strip(), working, settings, plants, seen)
     if not plants.values:
         if not book.has_stopped:
             book.stop(blocks[0].file if blocks else "inventory", "holds no usable plant", "Give at least one plant.",
@@ -96,6 +100,7 @@ def read_inventory(
         return None
     easting = np.array(plants.get("easting"), dtype=np.float64)
     northing = np.array(plants.get("northing"), dtype=np.float64)
+    _check_strays(plants, easting, northing, book)
     longitude, latitude = working.lon_lat(easting, northing)
     text = {name: np.array(plants.get(name), dtype=object) for name in ("plant_id", "size_class", *TEXTS)}
     return Inventory(
@@ -111,12 +116,31 @@ def read_inventory(
     )
 
 
-def _read_file(rows: Rows, working: WorkingCrs, settings: Settings, plants: _Columns, seen: dict[str, str]) -> None:
-    """Add the plants of one file."""
+def _check_strays(plants: _Columns, easting: FloatArray, northing: FloatArray, book: FaultBook) -> None:
+    """Refuse plants that stand so far from all others that a slip of the pen is near: the map would be huge."""
+    away = np.hypot(easting - np.median(easting), northing - np.median(northing))
+    stray = np.flatnonzero(away > max(STRAY_M, STRAY_RATIO * float(np.median(away))))
+    if len(stray):
+        first = int(stray[0])
+        book.stop(
+            "inventory", f"{len(stray)} of {len(away)} plants stand far from all others; plant "
+            f"{shown(plants.get('plant_id')[first])} is {away[first] / 1000:.0f} km from their middle",
+            "Correct the position, leave the row out, or give far plants a project of their own.",
+            allowed=f"at most {STRAY_M / 1000:.0f} km, or {STRAY_RATIO:.0f} times the usual distance from the middle",
+            error=InventoryError,
+        )  # fmt: skip
+
+
+def _read_file(
+    rows: Rows, host: str, working: WorkingCrs, settings: Settings, plants: _Columns, seen: dict[str, str]
+) -> None:
+    """Add the plants of one file; `host` is for rows without a host of their own."""
     rows.need("plant_id", "bed_id")
-    rows.need("host")
+    if not host:
+        rows.need("host")
     easting, northing, shapes = read_positions(rows, working)
     key, text = rows.text("plant_id"), {name: rows.text(name) for name in TEXTS}
+    text["host"] = np.array([name or host for name in text["host"].tolist()], dtype=object)
     size = size_classes(rows)
     susceptibility = rows.number("susceptibility", 1.0, 0, 100)
     precision = rows.number("position_precision_m", np.nan, 0, 10_000)

@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+import shapely
 
 from spreadmap.errors import InputError, InventoryError, SettingsError
 from spreadmap.io.faults import FaultBook, shown
@@ -23,14 +24,16 @@ from spreadmap.io.read_surroundings import read_reservoirs, read_screens, read_s
 from spreadmap.io.read_surveys import read_surveys, read_work_log
 from spreadmap.io.read_wind_hours import read_wind_hours
 from spreadmap.io.read_wind_raster import read_wind_raster
-from spreadmap.values.inventory import Inventory
+from spreadmap.values.inventory import Inventory, Sites
 from spreadmap.values.pest_system import PestSystem
 from spreadmap.values.project import Fault, InputFile, ProjectInputs
 from spreadmap.values.settings import Settings
 from spreadmap.values.surveys import Surveys
+from spreadmap.values.words import Status
 
 MOST_DAYS_BETWEEN_SURVEYS = 1096
 """Three years; our choice. The last inspection makes the date of the state, and a slip of the pen would move it."""
+OLD_RECORD_DAYS = 400
 DAYS_TO_NEXT_SURVEY = 28
 KINDS = (
     "inventory",
@@ -119,6 +122,9 @@ def _read(folder: Path, as_of: dt.date | None, book: FaultBook) -> tuple[Project
     middle = (np.array([np.median(inventory.easting)]), np.array([np.median(inventory.northing)]))
     convergence = float(working.convergence_deg(*middle)[0])
     around = _read_around(opened, working, convergence, book)
+    inventory = _with_sites(inventory, around["sites"], book)
+    _say_strange_findings(inventory, surveys, opened.systems, book)
+    _say_old_record(surveys, dates[0], book)
     values = ProjectInputs(
         name=project.name,
         crs=working.text,
@@ -131,7 +137,7 @@ def _read(folder: Path, as_of: dt.date | None, book: FaultBook) -> tuple[Project
         surveys=surveys,
         work_log=read_work_log(*_files(opened, "work_log"), inventory, opened.settings, book),
         pest_systems=opened.systems,
-        wind_raster=read_wind_raster(*_files(opened, "wind_raster"), working, inventory, book),
+        wind_raster=read_wind_raster(*_files(opened, "wind_raster"), working, inventory, book, opened.settings),
         contact=project.contact,
         holidays=tuple(project.holidays),
         **around,
@@ -199,6 +205,53 @@ def _last_inspection(surveys: Surveys, book: FaultBook) -> dt.date:
     return last
 
 
+def _with_sites(inventory: Inventory, sites: Sites, book: FaultBook) -> Inventory:
+    """Return the inventory with the site of every plant that names none and stands inside a site's polygon."""
+    site_id = inventory.site_id.copy()
+    without = site_id == ""
+    for row, shape in enumerate(sites.geometry):
+        shapely.prepare(shape)
+        inside = without & shapely.intersects_xy(shape, inventory.easting, inventory.northing)
+        site_id[inside] = sites.site_id[row]
+        without &= ~inside
+    found = int(np.sum(site_id != inventory.site_id))
+    if not found:
+        return inventory
+    book.assume("inventory", f"{found} plants name no site and stand inside one", "They were taken as standing on it.",
+                column="site_id")  # fmt: skip
+    return replace(inventory, site_id=site_id)
+
+
+def _say_strange_findings(
+    inventory: Inventory, surveys: Surveys, systems: tuple[PestSystem, ...], book: FaultBook
+) -> None:
+    """Tell of findings on plants that are no host of the pest they are said to have."""
+    genus = {key: (host.split() or [""])[0].casefold()
+             for key, host in zip(inventory.plant_id.tolist(), inventory.host.tolist(), strict=True)}  # fmt: skip
+    for system in systems:
+        hosts = {name.casefold() for name in system.host_genera}
+        found = (surveys.pest_system == system.key) & np.isin(
+            surveys.status.astype(str), [Status.INFECTED.value, Status.SUSPECT.value]
+        )
+        strange = {str(key) for key in surveys.plant_id[found] if genus.get(str(key), "") not in hosts}
+        if strange:
+            book.assume("surveys", f"{len(strange)} plants with findings of {system.common_name} are no known host of it "
+                        f"({', '.join(system.host_genera)})", "They stay on record; check column and word of the host.",
+                        column="host")  # fmt: skip
+
+
+def _say_old_record(surveys: Surveys, as_of: dt.date, book: FaultBook) -> None:
+    """Tell where nothing, or nothing of late, is on record up to the date of the state."""
+    if not len(surveys):
+        book.assume(PROJECT_FILE, f"no inspection is on record up to as_of {as_of}",
+                    "The map knows of no finding, which is not the same as clean.", column="as_of")  # fmt: skip
+        return
+    days = int((np.datetime64(as_of) - surveys.inspected_on.max()).astype(np.int64))
+    if days > OLD_RECORD_DAYS:
+        book.assume(PROJECT_FILE, f"the last inspection lies {days} days before as_of {as_of}",
+                    "What happened since is not known.", column="as_of")  # fmt: skip
+
+
 def _say_future_planting(inventory: Inventory, as_of: dt.date, book: FaultBook) -> None:
     """Tell how many plants were planted after the date of the state."""
     later = int(np.sum(inventory.planted_on > np.datetime64(as_of)))
@@ -262,6 +315,8 @@ def _systems(folder: Path, project: ProjectFile, book: FaultBook) -> tuple[PestS
 def _dates(project: ProjectFile, as_of: dt.date | None, book: FaultBook) -> tuple[dt.date, dt.date, dt.date]:
     """Return as_of, next survey and horizon, in this order in time."""
     given = project.project
+    if as_of is None and book.has_stopped:
+        as_of = dt.date(1970, 1, 1)
     if as_of is None:
         book.stop(PROJECT_FILE, "no date of the state: as_of is not given and there is no inspection",
                   "Give as_of, or a survey.", error=InventoryError)  # fmt: skip

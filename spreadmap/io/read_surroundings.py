@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
+from spreadmap.errors import InputError
 from spreadmap.io.faults import FaultBook
 from spreadmap.io.project_file import FileBlock, TemperatureBlock
 from spreadmap.io.read_crs import WorkingCrs
@@ -138,6 +140,13 @@ def read_screens(
     )
 
 
+def _looks_like_fahrenheit(rows: Rows) -> bool:
+    """Return whether the usual daily maximum is warmer than any place's in degrees Celsius."""
+    cells = [cell.replace(",", ".") for cell in rows.text("maximum_c").tolist()]
+    given = [float(cell) for cell in cells if re.fullmatch(r"-?\d+(\.\d*)?", cell)]
+    return bool(given) and float(np.median(given)) > 45.0
+
+
 def read_temperature(
     blocks: list[TemperatureBlock], paths: list[Path], settings: Settings, book: FaultBook
 ) -> DailyTemperature | None:
@@ -151,6 +160,12 @@ def read_temperature(
             day = rows.date("day")
             coldest, warmest = (-130, 140) if block.temperature_unit == "F" else (-90, 60)
             low, high = (rows.number(name, np.nan, coldest, warmest) for name in ("minimum_c", "maximum_c"))
+            if block.temperature_unit == "C" and _looks_like_fahrenheit(rows):
+                msg = (
+                    'has a usual maximum above 45, which is no temperature in degrees Celsius. Declare temperature_unit = '
+                    '"F" in its block'
+                )
+                raise InputError(msg)
             if block.temperature_unit == "F":
                 low, high = (low - 32) / 1.8, (high - 32) / 1.8
             double = 0

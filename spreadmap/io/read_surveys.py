@@ -49,7 +49,7 @@ class _Told:
 
     def __init__(self) -> None:
         self.values: dict[str, list[Any]] = {name: [] for name in COLUMNS}
-        self.later = self.by_default = self.blank = 0
+        self.later = self.by_default = self.blank = self.without_evidence = self.visual_tests = 0
         self.default_system = ""
 
     def add(self, **row: Any) -> None:
@@ -95,7 +95,22 @@ def read_surveys(
                 _read_long(rows, block, keys, beds, known, told, as_of)
             _say_what_was_assumed(rows, keys, told, as_of)
             rows.finish(settings.inputs.most_rows_aside)
-    return told.surveys()
+    surveys = told.surveys()
+    _say_same_day(surveys, book)
+    return surveys
+
+
+def _say_same_day(surveys: Surveys, book: FaultBook) -> None:
+    """Tell how many plants have two different statuses of one pest on one day."""
+    said: dict[tuple[str, str, str], set[str]] = {}
+    rows = zip(surveys.plant_id.tolist(), surveys.pest_system.tolist(), surveys.inspected_on.astype(str).tolist(),
+               surveys.status.tolist(), strict=True)  # fmt: skip
+    for plant, system, day, status in rows:
+        said.setdefault((plant, system, day), set()).add(status)
+    double = sum(len(statuses) > 1 for statuses in said.values())
+    if double:
+        book.assume("surveys", f"{double} plants have two different statuses on one day", "The graver one counts.",
+                    column="status")  # fmt: skip
 
 
 def _say_what_was_assumed(rows: Rows, keys: PlantKeys, told: _Told, as_of: dt.date | None) -> None:
@@ -108,6 +123,14 @@ def _say_what_was_assumed(rows: Rows, keys: PlantKeys, told: _Told, as_of: dt.da
         rows.book.assume(rows.table.file, f"{told.blank} rows have no status",
                          "Their plants were not inspected, which is not the same as clean.")  # fmt: skip
         told.blank = 0
+    if told.without_evidence:
+        rows.book.assume(rows.table.file, f"{told.without_evidence} rows say infected and name no evidence",
+                         "They were taken as typical symptoms, never as a test; give evidence.", column="evidence")  # fmt: skip
+        told.without_evidence = 0
+    if told.visual_tests:
+        rows.book.assume(rows.table.file, f"{told.visual_tests} rows say evidence lab and method visual",
+                         "The evidence was believed: they were taken as tests.")  # fmt: skip
+        told.visual_tests = 0
     if told.by_default:
         rows.book.assume(rows.table.file, f"{told.by_default} rows name no pest system", "They were taken as "
                          f"{told.default_system}; give pest_system in the file's block to say it yourself.")  # fmt: skip
@@ -217,8 +240,12 @@ def _tell(
     method: str, kind: str, texts: dict[str, Any], *, is_bed_count: bool = False,
 ) -> None:  # fmt: skip
     """Add one inspection, with what is usual where nothing was given."""
+    if not evidence and status == Status.INFECTED and not is_bed_count:
+        told.without_evidence += method != Method.TEST
+        evidence = Evidence.LAB.value if method == Method.TEST else ""
     evidence = evidence or ALLOWED_EVIDENCE[Status(status)][0].value
-    if status == Status.INFECTED and evidence == Evidence.LAB and not is_bed_count and method == Method.VISUAL:
+    if status == Status.INFECTED and evidence == Evidence.LAB and method == Method.VISUAL:
+        told.visual_tests += 1
         method = Method.TEST.value
     told.add(
         plant_id=plant, inspected_on=day, pest_system=system, status=status, evidence=evidence,

@@ -7,6 +7,7 @@ import json
 import os
 import re
 import shutil
+from collections.abc import Iterable
 from pathlib import Path
 from types import TracebackType
 from typing import Self
@@ -24,7 +25,8 @@ class RunFolder:
 
     Products are written into `path`, a hidden folder. When the block ends without an error, every file is flushed to
     the disk and the folder gets its name, `runs/<as_of>-<n>` with the next free n, in one step; then `latest.json`
-    points to it. After an error nothing remains. What a killed run left behind is removed by the next one.
+    points to it; `delivered` are the folders that the history knows, whose numbers are not used again even where they
+    were taken away. After an error nothing remains. What a killed run left behind is removed by the next one.
 
     Raises
     ------
@@ -32,8 +34,9 @@ class RunFolder:
         If the folder cannot be made, flushed or named.
     """
 
-    def __init__(self, project: Path, as_of: dt.date) -> None:
+    def __init__(self, project: Path, as_of: dt.date, delivered: Iterable[str] = ()) -> None:
         self.project = project
+        self.delivered = frozenset(delivered)
         self.as_of = as_of
         self.path = Path()
         self.final = Path()
@@ -77,7 +80,8 @@ class RunFolder:
 
     def _next_number(self, runs: Path) -> int:
         """Return the next free number of this date."""
-        found = [NAME.match(each.name) for each in runs.iterdir()]
+        names = {each.name for each in runs.iterdir()} | {name.rpartition("/")[2] for name in self.delivered}
+        found = [NAME.match(name) for name in names]
         return 1 + max((int(name[2]) for name in found if name and name[1] == self.as_of.isoformat()), default=0)
 
 

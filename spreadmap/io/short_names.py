@@ -122,7 +122,7 @@ REMOVAL_LIST = (
     _number("set_up_minutes", "set_up_min", "person-minutes", "Set-up and travel it adds to those before it"),
     _text("set_up", "set_up", 8, "Kind of set-up at its site", allowed=tuple(SetUp)),
     _number("cumulative_hours", "cum_hours", "crew hours", "Crew hours used when it is out"),
-    _flag("within_hours", "within_hrs", "Y: the crew hours until the next survey reach it"),
+    _flag("within_hours", "within_hrs", "Y: this week's crew hours reach it"),
     *_date("earliest_on", "earliest", "First day on which digging can start: locate ticket and working days"),
     *_date("regrowth_1_on", "regrow_1", "First check for regrowth, if removed on the earliest day"),
     *_date("regrowth_2_on", "regrow_2", "Second check for regrowth"),
@@ -188,9 +188,9 @@ ZONES = (
     _number("area_m2", "area_m2", "m2", "Area"),
     _number("area_low_m2", "area_low", "m2", "Smallest area over the scale run", can_miss=True),
     _number("area_high_m2", "area_high", "m2", "Largest area over the scale run", can_miss=True),
-    _number("reach_downwind_m", "reach_down", "m", "Farthest distance of the line from the focus's centre",
+    _number("reach_far_m", "reach_far", "m", "Farthest distance of the line from the focus's centre",
             can_miss=True),
-    _number("reach_upwind_m", "reach_up", "m", "Nearest distance of the line from the focus's centre", can_miss=True),
+    _number("reach_near_m", "reach_near", "m", "Nearest distance of the line from the focus's centre", can_miss=True),
     _number("distance_m", "distance_m", "m", "Distance of a rule-of-thumb line from confirmed plants", can_miss=True),
     _number("plants_inside", "plants_in", "-", "Plants of the inventory inside", whole=True, can_miss=True),
     _number("confirmed_in_focus", "confirmed", "-", "Confirmed plants of the focus", whole=True, can_miss=True),
@@ -242,3 +242,34 @@ POSITION = (
     _number("latitude", "latitude", "deg", "WGS 84"),
 )
 """Columns that tables without geometry carry besides."""
+
+_FOUND = _flag("is_confirmed", "confirmed", "Y: confirmed; N: suspect, look again first", missing="never missing")
+
+DISCARD_LIST = (
+    *_PLANT,
+    _number("rank", "rank", "-", "Order, confirmed plants first", whole=True),
+    _FOUND,
+    _text("action", "action", 80, "What to do with the plant as it stands; no root work", missing="never missing"),
+    _text("how", "how", 80, "How it is done"),
+    _text("reason", "reason", 80, "Why the system asks for it", missing="never missing"),
+    _text("caution", "caution", 80, "What to mind"),
+    *_PLACE,
+    *FACE,
+)
+
+CUT_LIST = (
+    *_PLANT,
+    _number("rank", "rank", "-", "Order, what is due first before the rest", whole=True),
+    _FOUND,
+    _text("part", "part", 40, "Part that is cut off; the plant stays", missing="never missing"),
+    *_date("begins_on", "begins", "First day on which it is cut"),
+    *_date("ends_on", "ends", "Last day on which it is cut"),
+    _text("how", "how", 80, "How it is cut and destroyed", missing="never missing"),
+    _text("reason", "reason", 80, "Why the system asks for it", missing="never missing"),
+    _text("caution", "caution", 80, "What to mind"),
+    *_PLACE,
+    *FACE,
+)
+
+TABLES: dict[str, tuple[Column, ...]] = {"discard_list": DISCARD_LIST, "cut_list": CUT_LIST}
+"""Lists that are delivered as CSV only, where the verdict of a system asks for them and something was found."""

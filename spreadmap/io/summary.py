@@ -22,6 +22,7 @@ from spreadmap.io.metadata import NO_SEED, NOT_A_DIAGNOSIS, wind_sentence
 from spreadmap.io.versions import library_versions
 from spreadmap.values.results import Face, SurveyResult, SystemResult, Triage
 from spreadmap.values.settings import list_settings
+from spreadmap.values.words import Status
 
 TOP = 10
 
@@ -81,13 +82,25 @@ def triage_values(triage: Triage) -> dict[str, Any]:
         "hosts": triage.hosts,
         "says": triage.says,
         "season_says": triage.season_says,
+        "identifications": [
+            {
+                "genus": group.genus,
+                "symptoms": group.symptoms,
+                "plants": len(group.plants),
+                "fits": [fit.system.key for fit in group.fits],
+                "misfit": group.misfit,
+                "tell_apart": group.tell_apart,
+            }
+            for group in triage.identifications
+        ],
     }
 
 
 def system_values(system: SystemResult, result: SurveyResult) -> dict[str, Any]:
     """Return counts, tops of lists, rings and outlooks of one mapped system."""
     removal, inspection, keys = system.plan.removal, system.plan.inspection, result.inputs.inventory.plant_id
-    words, counts = np.unique(system.state.status.astype(str), return_counts=True)
+    told = system.state.is_host | (system.state.status != Status.NOT_INSPECTED.value)
+    words, counts = np.unique(system.state.status[told].astype(str), return_counts=True)
     return {
         "system": system.triage.system.key,
         "face": face_values(system.face),
@@ -140,6 +153,11 @@ def summary_values(result: SurveyResult, changes: Sequence[Change]) -> dict[str,
         "inspections": len(inputs.surveys),
         "triage": [triage_values(triage) for triage in result.triage],
         "systems": [system_values(system, result) for system in result.systems],
+        "disposals": [
+            {"system": each.system_key, "reason": each.reason, "discard": len(each.discard), "cut": len(each.parts),
+             "remarks": each.remarks}
+            for each in result.disposals
+        ],
         "changes": {word: sum(c.change == word for c in changes) for word in (INSERT, UPDATE, DELETE)},
         "rejected_rows": len(inputs.rejected),
         "assumed": [fault.sentence() for fault in inputs.faults if fault.weight == "assumed"],

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+import numpy as np
 from affine import Affine
 from pyproj import CRS
 
@@ -12,6 +13,9 @@ from spreadmap.dispersal.bearings import from_deg_to_components
 from spreadmap.errors import RasterError
 from spreadmap.io.hour_columns import TO_METRES_PER_SECOND
 from spreadmap.values.arrays import FloatArray
+
+MOST_MEAN_M_S = 60.0
+"""No place has a mean wind above this [m/s]; our choice."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -50,6 +54,25 @@ class WindPlanes:
         return [self.u, self.v] if self.speed is None else [self.u, self.v, self.speed]
 
 
+def _check_speeds(planes: dict[str, FloatArray], unit: str) -> None:
+    """Refuse planes that hold no mean wind: too fast, or a direction outside the circle.
+
+    A raster of directions taken for components has parts of up to 360 and is caught here.
+    """
+    most = MOST_MEAN_M_S / TO_METRES_PER_SECOND[unit]
+    for name, plane in planes.items():
+        known = plane[np.isfinite(plane)]
+        low, high = (0.0, 360.0) if name == "direction" else (0.0 if name == "speed" else -most, most)
+        wrong = known[(known < low) | (known > high)]
+        if len(wrong):
+            msg = (
+                f"holds {name} = {wrong[0]:g}, and {len(wrong)} of {known.size} values outside {low:g} to {high:g}"
+                f"{'' if name == 'direction' else ' ' + unit}; allowed: a mean wind. Correct components or speed_unit in "
+                "its block, or declare what marks a missing value"
+            )
+            raise RasterError(msg)
+
+
 def as_components(planes: dict[str, FloatArray], unit: str) -> tuple[FloatArray, FloatArray, FloatArray | None]:
     """Return wind toward east and north, and mean scalar speed if there is one [m/s], from planes by component.
 
@@ -57,6 +80,7 @@ def as_components(planes: dict[str, FloatArray], unit: str) -> tuple[FloatArray,
     not 180. `unit` is that of all speeds.
     """
     factor = TO_METRES_PER_SECOND[unit]
+    _check_speeds(planes, unit)
     if "u" in planes and "v" in planes:
         speed = planes["speed"] * factor if "speed" in planes else None
         return planes["u"] * factor, planes["v"] * factor, speed

@@ -11,6 +11,7 @@ from spreadmap.decisions.cautions import removal_cautions
 from spreadmap.errors import OutputError
 from spreadmap.io.changes import Change, DeliveredPlant, compare, delivered_plants, write_changes
 from spreadmap.io.dictionary import write_dictionary
+from spreadmap.io.disposal_tables import disposal_tables
 from spreadmap.io.layers import Layer, clean_text, system_layers
 from spreadmap.io.metadata import NOT_A_DIAGNOSIS, write_metadata
 from spreadmap.io.public import block_layer, write_public
@@ -111,6 +112,7 @@ def write_delivery(
         layers = _write_system(delivery, system, result, rows_cut)
         key = system.triage.system.key
         changes += compare(key, delivered_plants(layers["plants"]), previous.get(key, {}))
+    _write_disposals(delivery, result)
     _write_public(delivery, result)
     for name, content in pages.items():
         delivery.announce(name)
@@ -177,6 +179,15 @@ def _write_rasters(delivery: _Delivery, folder: Path, system: SystemResult, crs:
     path = folder / "risk_class.tif"
     delivery.add(write_class_raster(path, system.surface, breaks, crs, f"{quantity}, class", tags))
     delivery.text(path.with_suffix(".sld"), sld_of_raster(path.stem, breaks, is_classed=True))
+
+
+def _write_disposals(delivery: _Delivery, result: SurveyResult) -> None:
+    """Write what is discarded or cut, one list for every system whose verdict asks for it and that was found."""
+    for table in disposal_tables(result):
+        folder = delivery.folder / _safe_key(table.system_key)
+        _make_folder(folder)
+        delivery.announce(f"{table.system_key}/{table.name}.csv")
+        delivery.add(table.write(folder), rows=len(table.rows))
 
 
 def _write_public(delivery: _Delivery, result: SurveyResult) -> None:

@@ -34,8 +34,10 @@ def unquote_formula(text: str) -> str:
     return text[1:] if QUOTED.match(text) else text
 
 
-def write_csv(path: Path, head: Sequence[str], rows: Iterable[Sequence[object]]) -> Path:
+def write_csv(path: Path, head: Sequence[str], rows: Iterable[Sequence[object]], *, guard: bool = True) -> Path:
     """Write a table as UTF-8 CSV with commas; texts are guarded against formulas, numbers are not touched.
+
+    Without `guard` texts stay as they are: only for tables in which every word is our own.
 
     Raises
     ------
@@ -47,7 +49,7 @@ def write_csv(path: Path, head: Sequence[str], rows: Iterable[Sequence[object]])
             table = csv.writer(file, lineterminator="\n")
             table.writerow(head)
             for row in rows:
-                table.writerow([quote_formula(value) if isinstance(value, str) else value for value in row])
+                table.writerow([quote_formula(value) if guard and isinstance(value, str) else value for value in row])
     except OSError as error:
         msg = f"{path.name} could not be written: {error}. Free the disk or the folder, then run again."
         raise OutputError(msg) from error

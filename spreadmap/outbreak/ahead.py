@@ -18,7 +18,7 @@ from spreadmap.values.settings import Settings
 from spreadmap.values.surveys import PlantState
 
 NOTHING_DONE = "if nothing is done"
-LIST_DONE = "if the plants within the crew hours come out on their earliest dates"
+LIST_DONE = "if this week's crew hours go to the list, on its earliest dates, and no more comes out"
 
 
 def standing_share(

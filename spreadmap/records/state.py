@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -165,6 +165,20 @@ def plant_state(
     )
     undated = int(np.sum(work_log.done & np.isnat(work_log.done_on)))
     return state, _remarks(lives, is_host, undated, system)
+
+
+def is_inspected_for(surveys: Surveys, system: PestSystem, as_of: np.datetime64) -> bool:
+    """Return whether any inspection up to a date is one for this system."""
+    asked = np.isin(surveys.pest_system.astype(str), [system.key, ""])
+    return bool(np.any(asked & (surveys.inspected_on <= as_of)))
+
+
+def uninspected_state(state: PlantState, inventory: Inventory, system: PestSystem) -> PlantState:
+    """Return the state for a system nobody looked for, from that of another one of the same kind.
+
+    Only the key and the hosts differ: what was taken out was taken out for all of them.
+    """
+    return replace(state, system_key=system.key, is_host=hosts_of(inventory, system))
 
 
 def _tell(

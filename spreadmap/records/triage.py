@@ -9,7 +9,7 @@ import numpy as np
 from spreadmap.values.pest_system import PestSystem, Window
 from spreadmap.values.results import Triage
 from spreadmap.values.surveys import PlantState
-from spreadmap.values.words import Status, Verdict
+from spreadmap.values.words import Status, Verdict, WindowKind
 
 ADVICE = {
     Verdict.REMOVE_WITH_ROOTS: "Confirmed plants come out whole, with all their roots.",
@@ -43,7 +43,9 @@ def triage(state: PlantState, system: PestSystem, as_of: dt.date) -> Triage:
         not_inspected=count(Status.NOT_INSPECTED, standing_hosts),
         hosts=int(standing_hosts.sum()),
         says=verdict_sentence(system, infected, suspect),
-        season_says=season_sentence(system.windows, as_of),
+        season_says=" ".join(
+            text for text in (season_sentence(system.windows, as_of), look_again_sentence(system, as_of)) if text
+        ),
     )
 
 
@@ -61,13 +63,19 @@ def verdict_sentence(system: PestSystem, infected: int, suspect: int) -> str:
 
 
 def season_sentence(windows: tuple[Window, ...], as_of: dt.date) -> str:
-    """Return which windows of the season are open on a date, which comes next, and which was the last to pass."""
+    """Return which windows of the season are open on a date, which comes next, and which was the last to pass.
+
+    A window of the kind "too late" is told while it is open and is never waited for.
+    """
     if not windows:
         return "No window of the season is on file for this system."
+    late = [window for window in windows if window.kind is WindowKind.TOO_LATE]
+    windows = tuple(window for window in windows if window.kind is not WindowKind.TOO_LATE)
     opened = [window for window in windows if _is_open(window, as_of)]
     says = [f"Open now, until {_in_words(w.ends)}: {w.name}. {w.advice}" for w in opened]
     if not opened:
         says.append("No window is open.")
+    says += [f"Too late now, until {_in_words(w.ends)}: {w.name}. {w.advice}" for w in late if _is_open(w, as_of)]
     ended = [
         window for window in windows if window not in opened and window.begins <= window.ends < (as_of.month, as_of.day)
     ]
@@ -83,12 +91,30 @@ def season_sentence(windows: tuple[Window, ...], as_of: dt.date) -> str:
     return " ".join(says)
 
 
+def look_again_sentence(system: PestSystem, as_of: dt.date) -> str:
+    """Return when to look again after damage whose mites have left; nothing where it does not show on this date."""
+    again, window = system.look_again, system.look_again_window
+    if again is None or window is None or not _is_within(again.seen_from, again.seen_to, as_of) or _is_open(window, as_of):
+        return ""
+    begins = _next_begin(window, as_of)
+    left = "left" if _is_within(again.mites_left, again.seen_to, as_of) else "leave"
+    return (
+        f"Damage seen now was made by mites that {left} by {_in_words(again.mites_left)}: "
+        f"look again from {_in_words(window.begins)} {begins.year}."
+    )
+
+
 def _is_open(window: Window, as_of: dt.date) -> bool:
     """Return whether a window is open on a date; one that ends before it begins runs over the turn of the year."""
+    return _is_within(window.begins, window.ends, as_of)
+
+
+def _is_within(begins: tuple[int, int], ends: tuple[int, int], as_of: dt.date) -> bool:
+    """Return whether a date lies between two days of the year, both included, over the new year where they are turned."""
     today = (as_of.month, as_of.day)
-    if window.begins <= window.ends:
-        return window.begins <= today <= window.ends
-    return today >= window.begins or today <= window.ends
+    if begins <= ends:
+        return begins <= today <= ends
+    return today >= begins or today <= ends
 
 
 def _next_begin(window: Window, as_of: dt.date) -> dt.date:

@@ -6,10 +6,11 @@ from collections.abc import Mapping
 
 from spreadmap.decisions.cautions import removal_cautions
 from spreadmap.review import tables, words
+from spreadmap.review.disposal import disposal_of, doubts
 from spreadmap.review.markup import Html, join, tag
 from spreadmap.review.tables import Bounds
 from spreadmap.values.results import SurveyResult, SystemResult, Triage
-from spreadmap.values.words import Mode
+from spreadmap.values.words import Mode, Verdict
 
 
 def section(key: str, question: str, answer: str, *parts: object) -> Html:
@@ -47,21 +48,32 @@ def key_of(name: str, system: SystemResult, result: SurveyResult) -> str:
 
 def findings(result: SurveyResult) -> Html:
     """Return what the findings are: every system, the harmless ones with their reasons."""
-    ordered = sorted(result.triage, key=lambda item: not item.system.is_mapped)
+    ordered = sorted((item for item in result.triage if item.is_told_of), key=lambda item: not item.system.is_mapped)
     return section(
         "findings",
         "What the findings are",
         words.findings_answer(result.triage),
-        tables.triage_table(ordered),
-        *(finding(item) for item in ordered),
+        tables.triage_table(ordered) if ordered else None,
+        *(finding(item, result) for item in ordered),
+        other_systems(result),
     )
 
 
-def finding(item: Triage) -> Html:
+def other_systems(result: SurveyResult) -> Html | None:
+    """Return what else is on file and what it would mean; nothing where every system was looked for."""
+    said = words.other_systems(result.triage)
+    return (
+        join(tag("p", "On file as well, neither looked for nor found:", class_="lead-in"), listed(said))
+        if said
+        else None
+    )
+
+
+def finding(item: Triage, result: SurveyResult) -> Html:
     """Return one pest: what its findings justify, its season, what it may be mistaken for."""
     system = item.system
     alike = (
-        join(tag("p", "Not to be mistaken:", class_="lead-in"), listed(system.look_alikes))
+        join(tag("p", "Not to be mistaken:", class_="lead-in"), listed(item.sentence for item in system.look_alikes))
         if system.look_alikes
         else None
     )
@@ -70,6 +82,8 @@ def finding(item: Triage) -> Html:
         tag("h3", words.sentence(system.common_name)),
         why(words.sentence(item.says)),
         tag("p", tag("b", "Season. "), item.season_says, class_="why"),
+        doubts(item),
+        disposal_of(item, result),
         alike,
         class_="finding",
     )
@@ -158,6 +172,7 @@ def sure(system: SystemResult, result: SurveyResult) -> Html:
             for text in (
                 words.kernel_sentence(result.settings),
                 words.wind_sentence(system),
+                " ".join(system.reach_says),
                 words.reservoir_sentence(system),
                 places,
                 put_aside,
@@ -172,7 +187,7 @@ def sure(system: SystemResult, result: SurveyResult) -> Html:
 
 def cautions(result: SurveyResult) -> Html:
     """Return the usual cautions of the work, and those of each pest."""
-    own = [item.system.caution for item in result.triage if item.system.caution]
+    own = [item.system.caution for item in result.triage if item.system.caution and item.is_told_of]
     return section(
         "cautions",
         "Before anyone digs",
@@ -231,7 +246,12 @@ def in_short(result: SurveyResult) -> Html:
             item("Take out", words.removal_answer(system, result), key_of("removal", system, result)),
             item("Look", words.inspection_answer(system, result), key_of("inspection", system, result)),
         ]
-    harmless = [found for found in result.triage if found.is_found and not found.system.is_mapped]
+    harmless = [found for found in result.triage if found.is_found and found.system.verdict is Verdict.NO_ACTION]
+    for found in result.triage:
+        if found.is_found and found.system.verdict in (Verdict.DISCARD_PLANT, Verdict.CUT_PARTS):
+            does = "Discard" if found.system.verdict is Verdict.DISCARD_PLANT else "Cut"
+            said = f"{words.sentence(found.system.common_name)}: {words.several(found.infected, 'plant')} confirmed."
+            items.append(item(does, said, "findings"))
     if harmless:
         names = " and ".join(found.system.common_name for found in harmless)
         items.append(

@@ -65,6 +65,9 @@ def site_names(result: SurveyResult) -> dict[str, str]:
     return {str(key): str(name or key) for key, name in zip(sites.site_id, sites.name, strict=True)}
 
 
+SYNTHETIC = " Position is synthetic: find out which plant of the bed it is."
+
+
 def removal_table(system: SystemResult, result: SurveyResult) -> Html:
     """Return the removal list with a line where the crew hours end."""
     removal, inventory, names = system.plan.removal, result.inputs.inventory, site_names(result)
@@ -88,7 +91,7 @@ def removal_table(system: SystemResult, result: SurveyResult) -> Html:
                 tag("td", minutes, class_="number"),
                 tag("td", str(removal.earliest_on[index]), class_="date"),
                 tag("td", rank_range(int(removal.rank_low[index]), int(removal.rank_high[index])), class_="number"),
-                tag("td", removal.reason[index], class_="why"),
+                tag("td", removal.reason[index], SYNTHETIC if inventory.is_synthetic[plant] else "", class_="why"),
                 class_=None if removal.within_hours[index] else "beyond",
             )
         )
@@ -149,7 +152,7 @@ def ring_table(zones: Zones, bounds: Mapping[tuple[int, str], Bounds]) -> Html:
                 tag("span", f"{area(ring.area_low_m2)} – {area(ring.area_high_m2)}", class_="under"),
                 class_="span",
             ),
-            tag("td", f"{amount(ring.reach_downwind_m)} / {amount(ring.reach_upwind_m)} m", class_="number"),
+            tag("td", f"{amount(ring.reach_far_m)} / {amount(ring.reach_near_m)} m", class_="number"),
             tag("td", amount(ring.plants_inside), class_="number"),
             tag("td", f"{ring.inspect_every_days} d", class_="number"),
             tag(

@@ -275,6 +275,13 @@ def sure_answer(system: SystemResult) -> str:
 
 def kernel_sentence(settings: Settings) -> str:
     """Return on what the law of distance rests."""
+    if settings.physics.use_physics:
+        run = ", ".join(f"× {factor:g}" for factor in settings.kernel.scale_run)
+        return (
+            "Law of distance: reckoned from release height, falling speed, wind and turbulence, a kernel for each class of "
+            "wind speed. The physics is that of seeds; for this mite nothing of it was measured. The whole reckoning was "
+            f"therefore repeated with every length {run}."
+        )
     kernel, made = settings.kernel, kernel_from_settings(settings.kernel)
     mean = "" if made.family == "wald" and made.far is None else f" ({made.mean_in_words()})"
     run = ", ".join(f"× {factor:g}" for factor in kernel.scale_run)

@@ -86,7 +86,7 @@ class InspectionList:
 class Ring:
     """One ring of one focus: the smallest area that holds `share` of the focus's arrivals until `valid_until`.
 
-    `name` is core, inner or outer. `reach_downwind_m`, `reach_upwind_m` are the farthest and the nearest distance of
+    `name` is core, inner or outer. `reach_far_m`, `reach_near_m` are the farthest and the nearest distance of
     the line from the focus's centre of strength. `host_share` is the share of arrivals *on host plants* that falls
     inside. `area_low_m2`, `area_high_m2` are the range over the scale run. `inspect_every_days` is what is done inside.
     """
@@ -98,8 +98,8 @@ class Ring:
     area_m2: float
     area_low_m2: float
     area_high_m2: float
-    reach_downwind_m: float
-    reach_upwind_m: float
+    reach_far_m: float
+    reach_near_m: float
     plants_inside: int
     confirmed_in_focus: int
     host_share: float
@@ -110,7 +110,7 @@ class Ring:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Line:
-    """A line of a rule of thumb: `name`, its distance, what to do inside, and where the rule comes from."""
+    """A line of a rule of thumb: `name`, its distance, what to do inside, where the rule comes from, what it crosses."""
 
     name: str
     distance_m: float
@@ -118,6 +118,9 @@ class Line:
     advice: str
     source: str
     reservoirs_inside: tuple[str, ...]
+    plants_inside: int = 0
+    sites_inside: tuple[str, ...] = ()
+    owners_inside: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -135,4 +138,64 @@ class Plan:
     removal: RemovalList
     inspection: InspectionList
     backlog_weeks: float
+    remarks: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class DiscardList:
+    """Herbaceous plants that are thrown away as they stand, without root work; one item per plant.
+
+    `plant` is the position in the inventory. `is_confirmed` is false for suspects, which are set apart until a lens
+    or a test decides.
+    """
+
+    plant: IntArray
+    is_confirmed: BoolArray
+    action: TextArray
+
+    def __post_init__(self) -> None:
+        """Freeze every column."""
+        freeze_columns(self, {"plant": np.int64, "is_confirmed": np.bool_, "action": object}, len(self.plant))
+
+    def __len__(self) -> int:
+        """Return the number of plants on the list."""
+        return len(self.plant)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class PartsList:
+    """Parts that are cut off and destroyed; one item per plant and part. The plant itself stays.
+
+    `begins_on`, `ends_on` are the next days, from the as-of date on, on which the part is cut.
+    """
+
+    plant: IntArray
+    is_confirmed: BoolArray
+    part: TextArray
+    begins_on: DateArray
+    ends_on: DateArray
+    how: TextArray
+
+    def __post_init__(self) -> None:
+        """Freeze every column."""
+        dates = dict.fromkeys(("begins_on", "ends_on"), "datetime64[D]")
+        freeze_columns(
+            self,
+            {"plant": np.int64, "is_confirmed": np.bool_, "part": object, "how": object, **dates},
+            len(self.plant),
+        )
+
+    def __len__(self) -> int:
+        """Return the number of items on the list."""
+        return len(self.plant)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Disposal:
+    """What one system without root work asks for: plants to discard, parts to cut, or nothing, with the reason."""
+
+    system_key: str
+    reason: str
+    discard: DiscardList
+    parts: PartsList
     remarks: tuple[str, ...]

@@ -9,7 +9,7 @@ from spreadmap.values.arrays import BoolArray, FloatArray, IntArray, TextArray
 from spreadmap.values.grid import Surface
 from spreadmap.values.inventory import Sources
 from spreadmap.values.pest_system import PestSystem
-from spreadmap.values.plan import Plan, Zones
+from spreadmap.values.plan import Disposal, Plan, Zones
 from spreadmap.values.project import ProjectInputs
 from spreadmap.values.settings import Settings
 from spreadmap.values.surveys import PlantState
@@ -83,6 +83,31 @@ class Outlook:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Fit:
+    """A pest system that fits a finding: whether the genus is on its list of hosts, and which words matched."""
+
+    system: PestSystem
+    is_host: bool
+    matched: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Identification:
+    """Findings of one system on one genus with one symptom text, held against all systems on file.
+
+    `plants` are positions in the inventory. `fits` are the systems that fit, best first. `misfit` says what speaks
+    against the surveyor's identification, and is empty where nothing does. `tell_apart` says what to do.
+    """
+
+    plants: tuple[int, ...]
+    genus: str
+    symptoms: str
+    fits: tuple[Fit, ...]
+    misfit: str
+    tell_apart: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Triage:
     """What the findings of one pest system amount to, and what they justify."""
 
@@ -94,11 +119,17 @@ class Triage:
     hosts: int
     says: str
     season_says: str
+    identifications: tuple[Identification, ...] = ()
 
     @property
     def is_found(self) -> bool:
         """Return whether anything of this system was found, confirmed or suspect."""
         return self.infected + self.suspect > 0
+
+    @property
+    def is_told_of(self) -> bool:
+        """Return whether the records speak of this system: it is mapped, was found, or was looked for."""
+        return self.system.is_mapped or self.is_found or self.clean > 0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -119,6 +150,8 @@ class SystemResult:
     plan: Plan
     zones: Zones
     face: Face
+    reach_says: tuple[str, ...] = ()
+    """Directional distances of landings, in sentences."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -132,3 +165,5 @@ class SurveyResult:
     remarks: tuple[str, ...]
     status_words: TextArray
     """The worst status of every plant over all systems, for maps that show every plant once."""
+    disposals: tuple[Disposal, ...] = ()
+    """What is discarded or cut for the systems whose plants do not come out with their roots."""

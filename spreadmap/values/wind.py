@@ -99,7 +99,8 @@ class WindClimate:
     north; calm and variable hours are in `calm_share` and have no sector. `sector_share_all_hours` (16,) and
     `calm_share_all_hours` are the same of every hour of the record whose wind is known, hours alike; zeros and 0
     without an hourly record. `speed_classes` split the flight hours of the record by speed, slowest first, without the
-    classes that have no hour; empty without an hourly record.
+    classes that have no hour; empty without an hourly record. Where a raster bends the record's rose, `field_turn_deg`
+    and `field_sharpness` (rows, cols) say by how much it is turned clockwise [deg] and its coefficients multiplied [-].
     """
 
     rose: ComplexArray
@@ -115,12 +116,15 @@ class WindClimate:
     field_easting: FloatArray | None = None
     field_northing: FloatArray | None = None
     field: ComplexArray | None = None
+    field_turn_deg: FloatArray | None = None
+    field_sharpness: FloatArray | None = None
 
     def __post_init__(self) -> None:
         """Freeze the arrays."""
         object.__setattr__(self, "rose", column(self.rose, np.complex128))
         for name in ("sector_share", "sector_share_all_hours"):
             object.__setattr__(self, name, column(getattr(self, name), np.float64, 16, name))
-        for name, dtype in (("field_easting", np.float64), ("field_northing", np.float64), ("field", np.complex128)):
+        lengths = ("field_easting", "field_northing", "field_turn_deg", "field_sharpness")
+        for name, dtype in (*((name, np.float64) for name in lengths), ("field", np.complex128)):
             if getattr(self, name) is not None:
                 object.__setattr__(self, name, column(getattr(self, name), dtype))
