@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from spreadmap.dispersal.spread import Spread
+from spreadmap.pressure.kept import KEPT, law_key
 from spreadmap.pressure.tables import NEGLIGIBLE, greatest_density
 from spreadmap.values.arrays import ComplexArray, FloatArray
 
@@ -70,7 +71,12 @@ def curvature(rose: ComplexArray) -> float:
 
 
 def reach_of_cell(spread: Spread, rose: ComplexArray, cell_m: float, farthest_m: float) -> Reach:
-    """Return the reach of the rules for a square cell: nine points, and the centre with its curvature."""
+    """Return the reach of the rules for a square cell: nine points, and the centre with its curvature; kept."""
+    key = ("cell", law_key(spread, rose), cell_m, farthest_m)
+    return KEPT.get(key, lambda: _reach_of_cell(spread, rose, cell_m, farthest_m))
+
+
+def _reach_of_cell(spread: Spread, rose: ComplexArray, cell_m: float, farthest_m: float) -> Reach:
 
     def simple(east: FloatArray, north: FloatArray) -> FloatArray:
         away = cell_m / 8
@@ -86,7 +92,12 @@ def reach_of_cell(spread: Spread, rose: ComplexArray, cell_m: float, farthest_m:
 
 
 def reach_of_disc(spread: Spread, rose: ComplexArray, radius_m: float, farthest_m: float) -> Reach:
-    """Return the reach of the rules for a canopy disc: seven points, and the centre alone."""
+    """Return the reach of the rules for a canopy disc: seven points, and the centre alone; kept."""
+    key = ("disc", law_key(spread, rose), radius_m, farthest_m)
+    return KEPT.get(key, lambda: _reach_of_disc(spread, rose, radius_m, farthest_m))
+
+
+def _reach_of_disc(spread: Spread, rose: ComplexArray, radius_m: float, farthest_m: float) -> Reach:
 
     def simple(east: FloatArray, north: FloatArray) -> FloatArray:
         return spread.density(east, north, rose)

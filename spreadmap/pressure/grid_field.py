@@ -1,0 +1,126 @@
+"""The fast sum on a grid: made ready once, then read off tile by tile, in any order and by any thread."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from spreadmap.engine import Engine
+from spreadmap.pressure.choice import Way
+from spreadmap.pressure.compiled_mesh import read_cells
+from spreadmap.pressure.compiled_near import never_below_zero
+from spreadmap.pressure.harmonics import varying_far_sum
+from spreadmap.pressure.mesh import Mesh, far_sum, mesh_over
+from spreadmap.pressure.near_field import Near, near_part
+from spreadmap.pressure.near_varying import VaryingNear, varying_near_part
+from spreadmap.pressure.splines import cell_weights
+from spreadmap.pressure.strands import Law
+from spreadmap.values.arrays import FloatArray, IntArray
+from spreadmap.values.grid import Grid
+from spreadmap.values.inventory import Sources
+
+TILE_ROWS, TILE_COLS = 128, 512
+NOISE = 4e-16
+"""Rounding of a transform there and back, as a share of the largest value on the mesh [-]."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Axis:
+    """First node and weights of the mean over each row, or column, of a grid."""
+
+    first: IntArray
+    weight: FloatArray
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class FarField:
+    """Spline coefficients of the far sum, and how rows and columns of a grid read them."""
+
+    values: FloatArray
+    rows: Axis
+    cols: Axis
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class GridField:
+    """Everything that a tile needs."""
+
+    grid: Grid
+    far: FarField | None
+    near: Near | VaryingNear | None
+    error_bound: float
+
+    def tile(self, row0: int, row1: int, col0: int, col1: int) -> FloatArray:
+        """Return the sums in rows `row0` to `row1` - 1 and columns `col0` to `col1` - 1 of the grid [m^-2]."""
+        rows, cols = slice(row0, row1), slice(col0, col1)
+        out = np.zeros((row1 - row0, col1 - col0))
+        if self.far is not None:
+            far = self.far
+            read_cells(
+                far.rows.first[rows], far.rows.weight[rows], far.cols.first[cols], far.cols.weight[cols], far.values,
+                out,
+            )  # fmt: skip
+        if self.near is not None:
+            self.near.add(row0, col0, out, float(self.grid.cell_m))
+        never_below_zero(out)
+        return out
+
+    def tiles(self) -> list[tuple[int, int, int, int]]:
+        """Return tiles that cover the grid, row by row."""
+        return [
+            (row, min(row + TILE_ROWS, self.grid.n_rows), col, min(col + TILE_COLS, self.grid.n_cols))
+            for row in range(0, self.grid.n_rows, TILE_ROWS)
+            for col in range(0, self.grid.n_cols, TILE_COLS)
+        ]
+
+    def fill(self, values: np.ndarray, engine: Engine) -> float:
+        """Write all tiles into an array of the grid's shape and return the largest value."""
+
+        def one(tile: tuple[int, int, int, int]) -> float:
+            row0, row1, col0, col1 = tile
+            part = self.tile(*tile)
+            values[row0:row1, col0:col1] = part
+            return float(part.max())
+
+        return max(engine.map(one, self.tiles()))
+
+    @property
+    def noise(self) -> float:
+        """Return what rounding of the transforms may add anywhere [m^-2]."""
+        return 0.0 if self.far is None else NOISE * float(np.abs(self.far.values).max())
+
+
+def read_by(grid: Grid, mesh: Mesh, values: FloatArray) -> FarField:
+    """Return a far sum with the weights of a grid's rows and columns."""
+    width = float(grid.cell_m) / mesh.step_m
+    rows, cols = (
+        Axis(first=first, weight=weight)
+        for first, weight in (
+            cell_weights(mesh.north_of(grid.northing), width), cell_weights(mesh.east_of(grid.easting), width)
+        )
+    )  # fmt: skip
+    return FarField(values=values, rows=rows, cols=cols)
+
+
+def grid_field(
+    grid: Grid, sources: Sources, law: Law, way: Way, region: tuple[float, float, float, float], farthest_m: float,
+    rtol: float, engine: Engine,
+) -> GridField | str:  # fmt: skip
+    """Return the field of a law's sources on a grid, or why there is none."""
+    uniform = all(one.is_uniform for one in law)
+    near: Near | VaryingNear | None = None
+    error = way.mesh_error
+    if way.cut_m > 0:
+        make = near_part if uniform else varying_near_part
+        near = make(law, grid, sources, way, farthest_m, rtol - way.mesh_error, engine)
+        if near is None:
+            return "no table keeps the allowed error next to a source"
+        error += near.error
+    far = None
+    if way.step_m > 0:
+        mesh = mesh_over(region, way.step_m, way.reach_m)
+        add_up = far_sum if uniform else varying_far_sum
+        values = add_up(mesh, sources.easting, sources.northing, sources.strength, law, way.cut_m, engine)
+        far = read_by(grid, mesh, values)
+    return GridField(grid=grid, far=far, near=near, error_bound=error)

@@ -1,0 +1,141 @@
+"""How far meshes and tables are off for one law of arrivals, found by trying them on one source.
+
+A sum of shares each of which is off by less than a limit is off by less than it, so one source is enough. Trying works
+for any kernel and any rose; the places tried are the same every time.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+
+from spreadmap.engine import Engine
+from spreadmap.pressure.compiled import cell_mean
+from spreadmap.pressure.compiled_mesh import read_points
+from spreadmap.pressure.compiled_near import part_nine, stamp
+from spreadmap.pressure.kept import KEPT
+from spreadmap.pressure.mesh import far_sum, mesh_over
+from spreadmap.pressure.rules import UPWIND_SHARE
+from spreadmap.pressure.split import far_share
+from spreadmap.pressure.stamps import Tier
+from spreadmap.pressure.strands import Law, Strand, density_at, greatest_of, key_of
+from spreadmap.pressure.tables import RadialTables
+from spreadmap.values.arrays import FloatArray
+
+FARTHEST_STEPS = 28.0
+PLACES = ((0.5, 0.5), (0.13, 0.71), (0.0, 0.0))
+TRIED = 500
+TRIED_STAMPS = 24
+CELLS_PER_STAMP = 16
+GOLDEN = 2.399963229728653
+FAINTEST = 1e-12
+"""Errors count down to this share of the map's maximum [-]."""
+ONE = Engine(workers=1)
+
+
+def mesh_error(law: Law, step_m: float, cut_m: float, size_m: float, nearest_m: float) -> float:
+    """Return the largest relative error of the far part, as a share of all that arrives from the source [-].
+
+    `size_m` is the width over which the map takes means, `nearest_m` the nearest distance that is tried. Where wind
+    leaves less than `UPWIND_SHARE` of the still-air density, the error counts against this share.
+    """
+    key = ("mesh error", key_of(law), step_m, cut_m, size_m, nearest_m)
+    return KEPT.get(key, lambda: _mesh_error(law, step_m, cut_m, size_m, nearest_m))
+
+
+def _mesh_error(law: Law, step_m: float, cut_m: float, size_m: float, nearest_m: float) -> float:
+    wide = (FARTHEST_STEPS + 1) * step_m
+    mesh = mesh_over((-wide, wide, -wide, wide), step_m, 3 * wide)
+    distance = np.geomspace(min(nearest_m, step_m), FARTHEST_STEPS * step_m, TRIED)
+    bearing = GOLDEN * np.arange(TRIED)
+    east, north = distance * np.sin(bearing), distance * np.cos(bearing)
+    scale = np.asarray(sum(one.scale(east, north) for one in law))
+    counts = scale > FAINTEST * greatest_of(law, size_m / 2)
+    if not counts.any():
+        return 0.0
+    expected = np.asarray(sum(one.whole(east, north) for one in law)) * far_share(distance, cut_m)
+    worst = 0.0
+    for across, along in PLACES:
+        at = np.array([across * step_m]), np.array([along * step_m])
+        field = far_sum(mesh, *at, np.ones(1), law, cut_m, ONE)
+        found = np.zeros(TRIED)
+        read_points(mesh.east_of(east + at[0]), mesh.north_of(north + at[1]), field, found)
+        worst = max(worst, float(np.max(np.abs(found - expected)[counts] / scale[counts])))
+    return worst
+
+
+def stamp_error(law: Law, radial: tuple[RadialTables, ...], cell_m: float, cut_m: float, tier: Tier) -> float:
+    """Return the largest relative error of one tier's cells, as a share of all that arrives in the cell [-]."""
+
+    def one_stamp(out: FloatArray, row: FloatArray, col: FloatArray) -> None:
+        stamp(
+            0, 0, out, row, col, np.ones(1), np.zeros(1, dtype=np.int64), tier.values, tier.q, tier.size, tier.half,
+            tier.hole,
+        )  # fmt: skip
+
+    return error_of_stamps(law, radial, cell_m, cut_m, one_stamp, len(tier.half) // 2, tier.hole)
+
+
+def error_of_stamps(
+    law: Law, radial: tuple[RadialTables, ...], cell_m: float, cut_m: float,
+    one_stamp: Callable[[FloatArray, FloatArray, FloatArray], None], reach: int, hole: int,
+) -> float:  # fmt: skip
+    """Return the largest relative error of what a function stamps for one source, outside a hole [-]."""
+    out = np.zeros((2 * reach + 1, 2 * reach + 1))
+    worst = 0.0
+    faint = FAINTEST * greatest_of(law, cell_m / 2)
+    for one in range(TRIED_STAMPS):
+        at = reach + (0.5 + one * np.array([0.754877666, 0.569840291])) % 1.0
+        out[:] = 0.0
+        one_stamp(out, at[:1].copy(), at[1:].copy())
+        for row, col in _cells_to_try(one, reach, hole):
+            east, north = (col + 0.5 - at[1]) * cell_m, (at[0] - row - 0.5) * cell_m
+            near, scale = 0.0, 0.0
+            for strand, tables in zip(law, radial, strict=True):
+                part, whole = _near_and_whole(strand, tables, cell_m, cut_m, east, north)
+                still = float(strand.spread.kernel.location_density(np.hypot(east, north)))
+                near += strand.share * part
+                scale += strand.share * max(whole, UPWIND_SHARE * still)
+            if scale > faint:
+                worst = max(worst, abs(out[row, col] - near) / scale)
+    return worst
+
+
+def _near_and_whole(
+    strand: Strand, tables: RadialTables, cell_m: float, cut_m: float, east: float, north: float
+) -> tuple[float, float]:
+    """Return the mean over a cell of the near part and of all of a strand's kernel, integrated [m^-2]."""
+    spread = strand.spread
+    whole = cell_mean(
+        east, north, cell_m, tables.log_first, tables.step, tables.mass, tables.mass_slope, tables.bent_mass,
+        tables.bent_slope, tables.log_density, spread.near_radius_m, strand.rose,
+    )  # fmt: skip
+    far = part_nine(
+        east, north, cell_m, tables.log_first, tables.step, tables.log_density, spread.near_radius_m, strand.rose,
+        cut_m, False,
+    )  # fmt: skip
+    return whole - far, whole
+
+
+def _cells_to_try(one: int, reach: int, hole: int) -> list[tuple[int, int]]:
+    """Return cells of a stamp, from its innermost outward, another bearing each time."""
+    first = max(hole + 1, 0)
+    half = CELLS_PER_STAMP // 2
+    last = max(reach - 1, first, 1)
+    away = np.concatenate([np.geomspace(max(first, 0.5), last, half), np.linspace(first, last, half)])
+    turn = GOLDEN * (one * CELLS_PER_STAMP + np.arange(CELLS_PER_STAMP))
+    # On a square about the source, so that the first ring of cells is met all round.
+    across, along = np.sin(turn), np.cos(turn)
+    longest = np.maximum(np.abs(across), np.abs(along))
+    cols = np.rint(reach + away * across / longest).astype(int)
+    rows = np.rint(reach + away * along / longest).astype(int)
+    kept = np.maximum(np.abs(cols - reach), np.abs(rows - reach)) >= first
+    return [(int(row), int(col)) for row, col in zip(rows[kept], cols[kept], strict=True)]
+
+
+def faint_reach(law: Law, least_density: float, farthest_m: float) -> float:
+    """Return the distance beyond which the density stays below a value, at most `farthest_m` [m]."""
+    distance: FloatArray = np.geomspace(farthest_m * 1e-5, farthest_m, 400)
+    above = np.flatnonzero(density_at(law, distance) > least_density)
+    return float(distance[min(above[-1] + 1, len(distance) - 1)]) if len(above) else float(distance[0])
