@@ -39,7 +39,7 @@ def test_the_rose_names_its_largest_sector_and_the_calm_share(result):
     assert both.count('class="fly"') == 16
     assert both.count('class="all"') == 1
     assert "the dashed outline is every hour" in both
-    assert "Dashed: every hour of the record, most often south, 50 %" in rose_words(
+    assert "Dashed: all hours, south 50 %" in rose_words(
         replace(result.systems[0].climate, sector_share=shares, sector_share_all_hours=every)
     )
 

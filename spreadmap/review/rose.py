@@ -77,12 +77,12 @@ def rose_words(climate: WindClimate) -> Html:
     if climate.sector_share_all_hours.max() > 0:
         most = int(climate.sector_share_all_hours.argmax())
         every = (
-            f" Dashed: every hour of the record, most often {SECTOR_NAMES[most]}, "
-            f"{part(float(climate.sector_share_all_hours[most]))}, calm {part(climate.calm_share_all_hours)}."
+            f" Dashed: all hours, {SECTOR_NAMES[most]} {part(float(climate.sector_share_all_hours[most]))}, calm "
+            f"{part(climate.calm_share_all_hours)}."
         )
     return join(
-        f"Toward which air moves: most often {SECTOR_NAMES[first]}, {part(float(climate.sector_share[first]))} of flight "
-        f"hours; calm {part(climate.calm_share)}. Area is share.{every}"
+        f"Toward which air moves: {SECTOR_NAMES[first]} {part(float(climate.sector_share[first]))} of flight hours, calm "
+        f"{part(climate.calm_share)}.{every} From: {climate.basis}."
     )
 
 
