@@ -262,6 +262,25 @@ class InspectionSettings:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class CostSettings:
+    """What work costs; every figure is an order of magnitude until a desk gives its own."""
+
+    currency: str = setting("US$", "-", "assumed", "None: our choice; only a word printed beside sums")
+    labour_per_hour: float = setting(
+        45.0, "per person-hour", "assumed", "within 25 to 75 of a consumer cost guide (second-hand)", least=0, most=10_000
+    )
+    disposal_per_bag: float = setting(8.0, "per bag", "assumed", OWN, least=0, most=10_000)
+    bags: dict[str, float] = setting(
+        {"S": 1.0, "M": 2.0, "L": 3.0, "XL": 5.0}, "bags per plant", "assumed", OWN, least=0, most=1000
+    )
+    replacement_per_plant: float = setting(
+        60.0, "per plant, planting included", "assumed", "near 40 to 80 for a plant of 5 gallons, cost guides (second-hand)", least=0, most=100_000)  # fmt: skip
+    test_per_sample: float = setting(
+        60.0, "per sample", "assumed", "near 55 US$, a state clinic's price list of 2011 (read)", least=0, most=100_000
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class ZoneSettings:
     """The three rings, and the lines of the rules of thumb."""
 
@@ -301,6 +320,18 @@ class PressureSettings:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class CalendarSettings:
+    """How windows of the season are told from daily temperatures."""
+
+    degree_day_method: str = setting(
+        "average", "-", "read", "Rutgers, plant-pest-advisory.rutgers.edu/obtaining-your-local-growing-degree-day-information: "
+        "mean of 24 hours less the base; near it, the mean of lowest and highest; the other methods give the spread",
+        choices=("average", "single_sine", "double_sine", "single_triangle", "double_triangle"))  # fmt: skip
+    most_filled_days: int = setting(
+        3, "d", "assumed", f"{OWN}; longer gaps of the temperatures stay gaps", least=0, most=14)  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Settings:
     """All settings of a run; each group is one table `[settings.<group>]` of the project file."""
 
@@ -311,9 +342,11 @@ class Settings:
     grid: GridSettings = field(default_factory=GridSettings)
     removal: RemovalSettings = field(default_factory=RemovalSettings)
     inspection: InspectionSettings = field(default_factory=InspectionSettings)
+    costs: CostSettings = field(default_factory=CostSettings)
     zones: ZoneSettings = field(default_factory=ZoneSettings)
     inputs: InputSettings = field(default_factory=InputSettings)
     pressure: PressureSettings = field(default_factory=PressureSettings)
+    calendar: CalendarSettings = field(default_factory=CalendarSettings)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
