@@ -119,9 +119,7 @@ def analyse(project: ProjectInputs, settings: Settings, engine: Engine) -> Surve
     )
 
 
-def states_of(
-    project: ProjectInputs, as_of: np.datetime64
-) -> Iterator[tuple[PestSystem, PlantState, tuple[str, ...]]]:
+def states_of(project: ProjectInputs, as_of: np.datetime64) -> Iterator[tuple[PestSystem, PlantState, tuple[str, ...]]]:
     """Yield every pest system with the state of the plants and sentences about contradictions.
 
     The records are told again for each system that is mapped or was looked for; for all others once.
@@ -176,9 +174,7 @@ def analyse_system(
         project.holidays,
         engine,
     )
-    inspection = rank_inspections(
-        inventory, state, exposure, hidden, settings, project.as_of, project.next_survey_on
-    )
+    inspection = rank_inspections(inventory, state, exposure, hidden, settings, project.as_of, project.next_survey_on)
     plan = plan_work(removal, inspection, settings)
     planned = spread_ahead(*ahead, plan=plan)
     zones = draw_zones(inventory, project.sites, project.reservoirs, state, plants, spread, settings, engine)

@@ -94,7 +94,12 @@ def season_sentence(windows: tuple[Window, ...], as_of: dt.date) -> str:
 def look_again_sentence(system: PestSystem, as_of: dt.date) -> str:
     """Return when to look again after damage whose mites have left; nothing where it does not show on this date."""
     again, window = system.look_again, system.look_again_window
-    if again is None or window is None or not _is_within(again.seen_from, again.seen_to, as_of) or _is_open(window, as_of):
+    if (
+        again is None
+        or window is None
+        or not _is_within(again.seen_from, again.seen_to, as_of)
+        or _is_open(window, as_of)
+    ):
         return ""
     begins = _next_begin(window, as_of)
     left = "left" if _is_within(again.mites_left, again.seen_to, as_of) else "leave"
