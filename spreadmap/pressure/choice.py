@@ -2,20 +2,20 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from spreadmap.pressure.kept import KEPT, law_key
 from spreadmap.pressure.mesh import mesh_over
+from spreadmap.pressure.rules import UPWIND_SHARE
 from spreadmap.pressure.strands import Law, density_at, greatest_of
-from spreadmap.pressure.trial import FAINTEST, faint_reach, mesh_error
+from spreadmap.pressure.trial import FAINTEST, MeshError, faint_reach, mesh_error
 
 EXACT_CELL_NS, EXACT_POINT_NS, EXACT_HARMONIC_NS = 4.0, 15.0, 0.4
-NODE_NS = 30.0
+NODE_NS = 18.0
 """Making a kernel's spectrum and one convolution, for each padded node and term."""
 CELL_NS = 1.5
-STAMP_NS = 1.3
+STAMP_NS = 2.6
 OVERHEAD_NS = 4e7
 """What a fast sum costs before the first source: tables and trials."""
 CUT_STEPS = 8.5
@@ -33,7 +33,8 @@ class Way:
     """How one law is summed fast.
 
     `step_m` 0: no mesh, all of the kernel is in stamps; `cut_m` 0: no stamps, all of it is on the mesh. `reach_m`:
-    beyond it a source counts for nothing. `mesh_error` is what the trial found [-].
+    beyond it a source counts for nothing. `mesh_error` is what the trial found [-]; within `hole_m` of a source the mesh
+    may be off by `hole_error` times its strength [m^-2].
     """
 
     step_m: float
@@ -41,6 +42,8 @@ class Way:
     reach_m: float
     mesh_error: float
     work_ns: float
+    hole_m: float = 0.0
+    hole_error: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -86,10 +89,8 @@ def ways(law: Law, scene: Scene, rtol: float) -> Way | str:
         if way.step_m >= finest:
             continue
         error = mesh_error(law, way.step_m, way.cut_m, scene.size_m, scene.nearest_m)
-        if error <= MESH_PART * rtol:
-            return Way(
-                step_m=way.step_m, cut_m=way.cut_m, reach_m=reach, mesh_error=error, work_ns=way.work_ns
-            )  # fmt: skip
+        if error.relative <= MESH_PART * rtol:
+            return _tried(way, error)
         finest, tried = way.step_m, tried + 1
         if tried == FINEST_TRIED:
             break
@@ -98,12 +99,15 @@ def ways(law: Law, scene: Scene, rtol: float) -> Way | str:
     return "no mesh keeps the allowed error for this kernel"
 
 
+def _tried(way: Way, error: MeshError) -> Way:
+    """Return a way with what its trial found."""
+    return replace(way, mesh_error=error.relative, hole_m=error.hole_m, hole_error=error.absolute)
+
+
 def _faint_density(law: Law, scene: Scene, rtol: float) -> float:
     """Return a density so small that all sources together, beyond it, add nothing that counts [m^-2]."""
-    if scene.seen_from_m > 0:
-        top = 0.05 * float(density_at(law, scene.seen_from_m))
-    else:
-        top = greatest_of(law, scene.size_m / 2)
+    away = scene.seen_from_m
+    top = UPWIND_SHARE * float(density_at(law, away)) if away > 0 else greatest_of(law, scene.size_m / 2)
     return 0.1 * FAINTEST * rtol * top * scene.strongest_share
 
 
@@ -122,11 +126,10 @@ def _on_mesh_alone(law: Law, scene: Scene, reach_m: float, rtol: float) -> Way |
         return None
     for step in _steps(scene):
         error = mesh_error(law, step, 0.0, scene.size_m, scene.nearest_m)
-        if error > MESH_PART * rtol:
+        if error.relative > MESH_PART * rtol:
             break
-        best = Way(
-            step_m=step, cut_m=0.0, reach_m=reach_m, mesh_error=error, work_ns=_mesh_work(scene, step, reach_m)
-        )
+        work = _mesh_work(scene, step, reach_m)
+        best = _tried(Way(step_m=step, cut_m=0.0, reach_m=reach_m, mesh_error=np.inf, work_ns=work), error)
     return best
 
 
@@ -157,4 +160,4 @@ def _mesh_work(scene: Scene, step_m: float, reach_m: float) -> float:
 
 def exact_work(pairs: float, pair_ns: float, law: Law) -> float:
     """Return the work of summing every pair, strand by strand [ns]."""
-    return pairs * sum(pair_ns + EXACT_HARMONIC_NS * one.roses.shape[1] for one in law)
+    return float(pairs * sum(pair_ns + EXACT_HARMONIC_NS * one.roses.shape[1] for one in law))

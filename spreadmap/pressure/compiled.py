@@ -341,29 +341,25 @@ def _far_row(c_east, s_east, north, side, per_step, shift, rose, is_curved, near
         cosine[col] = north / distance
         sine[col] = east / distance
     if len(rose) > 0:
-        for power in range(2 if is_curved else 1):
+        # The curvature by bearing takes shift m^2 / r^2 off the harmonic m; `flat` holds shift / r^2 until it is known.
+        bow = shift if is_curved else 0.0
+        for col in range(count):
+            flat[col] = bow / (r[col] * r[col])
+            c1[col] = 0.0
+            c2[col] = 0.0
+            s1[col] = 0.0
+            s2[col] = 0.0
+        for order in range(len(rose), 0, -1):
+            even, odd, square = 2.0 * rose[order - 1].real, 2.0 * rose[order - 1].imag, float(order * order)
             for col in range(count):
-                c1[col] = 0.0
-                c2[col] = 0.0
-                s1[col] = 0.0
-                s2[col] = 0.0
-            for order in range(len(rose), 0, -1):
-                times = 2.0 if power == 0 else 2.0 * order * order
-                even, odd = times * rose[order - 1].real, times * rose[order - 1].imag
-                for col in range(count):
-                    double = 2.0 * cosine[col]
-                    c2[col] = even + double * c1[col] - c2[col]
-                    s2[col] = odd + double * s1[col] - s2[col]
-                c1, c2 = c2, c1
-                s1, s2 = s2, s1
-            # With b_1 and b_2 of each series: cosines add up to x b_1 - b_2, sines to y b_1.
-            if power == 0:
-                for col in range(count):
-                    flat[col] = cosine[col] * c1[col] - c2[col] + sine[col] * s1[col]
-            else:
-                for col in range(count):
-                    more = cosine[col] * c1[col] - c2[col] + sine[col] * s1[col]
-                    flat[col] -= shift / (r[col] * r[col]) * more
+                double, part = 2.0 * cosine[col], 1.0 - square * flat[col]
+                c2[col] = even * part + double * c1[col] - c2[col]
+                s2[col] = odd * part + double * s1[col] - s2[col]
+            c1, c2 = c2, c1
+            s1, s2 = s2, s1
+        # With b_1 and b_2 of each series: cosines add up to x b_1 - b_2, sines to y b_1.
+        for col in range(count):
+            flat[col] = cosine[col] * c1[col] - c2[col] + sine[col] * s1[col]
     last = len(pieces) - 1
     for col in range(count):
         place = r[col] * per_step

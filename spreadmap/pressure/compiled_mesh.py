@@ -144,7 +144,9 @@ def divide(first, last, spectrum, along_rows, along_cols):
             spectrum[row, col] /= b * b
 
 
-@numba.njit(numba.void(I4, I4, numba.complex128[:, ::1], M, numba.boolean, numba.complex128[:, ::1]), cache=True, nogil=True)
+@numba.njit(
+    numba.void(I4, I4, numba.complex128[:, ::1], M, numba.boolean, numba.complex128[:, ::1]), cache=True, nogil=True
+)
 def add_product(first, last, spectrum, kernel, is_odd, out):
     """Add a spectrum times a real kernel, or times i and the kernel where that is odd, to rows of another."""
     for row in range(first, last):

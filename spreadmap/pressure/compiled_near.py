@@ -11,7 +11,18 @@ import math
 import numba
 import numpy as np
 
-from spreadmap.pressure.compiled import C, F8, GAUSS_W, GAUSS_X, M, PIECE, THREE_W, THREE_X, V, _directed, _far_row, cell_mean
+from spreadmap.pressure.compiled import (
+    F8,
+    PIECE,
+    THREE_W,
+    THREE_X,
+    C,
+    M,
+    V,
+    _directed,
+    _far_row,
+    cell_mean,
+)
 from spreadmap.pressure.split import near_share
 
 I4 = numba.int64
@@ -59,13 +70,15 @@ def square_means(
             if r > reach:
                 continue
             if r < EXACT_SIDES * side:
-                out[i, j] += factor * near_share(r, cut) * cell_mean(
-                    east, north, side, log_first, step, mass, mass_slope, bent, bent_slope, log_density, near, rose
+                out[i, j] += (
+                    factor
+                    * near_share(r, cut)
+                    * cell_mean(
+                        east, north, side, log_first, step, mass, mass_slope, bent, bent_slope, log_density, near, rose
+                    )
                 )
             elif r < NINE_SIDES * side:
-                out[i, j] += factor * part_nine(
-                    east, north, side, log_first, step, log_density, near, rose, cut, True
-                )
+                out[i, j] += factor * part_nine(east, north, side, log_first, step, log_density, near, rose, cut, True)
             else:
                 total = 0.0
                 for corner_n in (-corner, corner):
@@ -160,9 +173,7 @@ def stamp(row0, col0, out, s_row, s_col, strength, order, table, q, size, half, 
                     )  # fmt: skip
 
 
-@numba.njit(
-    numba.void(I4, I4, M, V, V, V, I1, I1, I4, F8, numba.complex128[:, ::1], F8, M, F8), cache=True, nogil=True
-)
+@numba.njit(numba.void(I4, I4, M, V, V, V, I1, I1, I4, F8, numba.complex128[:, ::1], F8, M, F8), cache=True, nogil=True)
 def stamp_by_row(
     row0, col0, out, s_row, s_col, strength, order, half, hole, side, roses, per_step, pieces, curved
 ):  # fmt: skip
@@ -233,3 +244,15 @@ def never_below_zero(out):
     for row in range(out.shape[0]):
         for col in range(out.shape[1]):
             out[row, col] = max(out[row, col], 0.0)
+
+
+@numba.njit(numba.void(I4, I4, M, V, V, V, I1, I4, F8, numba.boolean[:, ::1]), cache=True, nogil=True)
+def mark_faint(row0, col0, out, s_row, s_col, strength, order, reach, least, marks):
+    """Mark cells within `reach` rows and columns of a source whose sum is below `least` times its strength."""
+    n_rows, n_cols = out.shape
+    for j in order:
+        own_row, own_col = math.floor(s_row[j]), math.floor(s_col[j])
+        for row in range(max(own_row - reach, row0), min(own_row + reach, row0 + n_rows - 1) + 1):
+            for col in range(max(own_col - reach, col0), min(own_col + reach, col0 + n_cols - 1) + 1):
+                if out[row - row0, col - col0] < least * strength[j]:
+                    marks[row - row0, col - col0] = True

@@ -7,7 +7,7 @@ import math
 import numba
 import numpy as np
 
-from spreadmap.pressure.compiled import C, CM, F8, M, V, _directed, disc_mean, seven_points
+from spreadmap.pressure.compiled import CM, F8, C, M, V, _directed, disc_mean, seven_points
 from spreadmap.pressure.compiled_mesh import _quintic
 from spreadmap.pressure.split import near_share
 
@@ -74,13 +74,9 @@ def sum_near_pairs(
                     place = r * per_step
                     index = int(place)
                     t = place - index
-                    value = (
-                        (pieces[index, 3] * t + pieces[index, 2]) * t + pieces[index, 1]
-                    ) * t + pieces[index, 0]
+                    value = ((pieces[index, 3] * t + pieces[index, 2]) * t + pieces[index, 1]) * t + pieces[index, 0]
                     if len(rose) > 0:
-                        bend = (
-                            (pieces[index, 7] * t + pieces[index, 6]) * t + pieces[index, 5]
-                        ) * t + pieces[index, 4]
+                        bend = ((pieces[index, 7] * t + pieces[index, 6]) * t + pieces[index, 5]) * t + pieces[index, 4]
                         value = max(value + bend * _excess_of(east, north, r, rose), 0.0)
                 value *= strength[j]
                 total += value

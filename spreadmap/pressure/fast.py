@@ -19,6 +19,7 @@ from spreadmap.pressure.choice import (
 from spreadmap.pressure.exact import farthest_of, reach_of_discs
 from spreadmap.pressure.grid_field import GridField, grid_field
 from spreadmap.pressure.kept import rounded_up
+from spreadmap.pressure.mesh import mesh_over
 from spreadmap.pressure.point_field import PointSums, fast_at_points
 from spreadmap.pressure.rules import TOLERANCE
 from spreadmap.pressure.strands import Law
@@ -60,11 +61,23 @@ def fast_grid(
         return None, way
     if pair_by_pair <= way.work_ns and not asked:
         return None, f"{pairs:.3g} pairs are less work than meshes and stamps"
+    if (heavy := too_heavy(way, scene, settings)) is not None:
+        return None, heavy
     farthest = rounded_up(farthest_of(*grid.region, sources) + float(grid.cell_m))
     field = grid_field(grid, sources, law, way, scene.region, farthest, settings.rtol, engine)
     if isinstance(field, str):
         return None, field
     return field, _in_words(way, pairs)
+
+
+def too_heavy(way: Way, scene: Scene, settings: PressureSettings) -> str | None:
+    """Return that the mesh would take more memory than is allowed, if it would."""
+    if way.step_m == 0:
+        return None
+    needed = mesh_over(scene.region, way.step_m, way.reach_m).bytes
+    if needed <= settings.most_memory_gb * 1e9:
+        return None
+    return f"a mesh of {way.step_m:.4g} m would take {needed / 1e9:.3g} GB; allowed: {settings.most_memory_gb:g} GB"
 
 
 def _in_words(way: Way, pairs: float) -> str:
@@ -141,7 +154,9 @@ def fast_points(
         return None, way, 0.0
     if pair_by_pair <= way.work_ns and not asked:
         return None, f"{pairs:.3g} pairs are less work than a mesh", 0.0
-    sums = fast_at_points(receptors, sources, law, way, scene.region, farthest, weight, engine)
+    if (heavy := too_heavy(way, scene, settings)) is not None:
+        return None, heavy, 0.0
+    sums = fast_at_points(receptors, sources, law, way, scene.region, farthest, settings.rtol, weight, engine)
     return sums, _in_words(way, pairs), way.mesh_error + POINT_PART * settings.rtol
 
 
@@ -155,14 +170,13 @@ def point_scene(
         min(south, float(sources.northing.min())), max(north, float(sources.northing.max())),
     )  # fmt: skip
     widest = max(region[1] - region[0], region[3] - region[2], 1.0)
-    simple = max(
-        float(reach_of_discs(one.spread, one.rose, receptors.radius_m, farthest_m)[1].max()) for one in law
-    )
+    simple = max(float(reach_of_discs(one.spread, one.rose, receptors.radius_m, farthest_m)[1].max()) for one in law)
     size = max(2 * float(receptors.radius_m.max()), LEAST_SIZE_M)
+    least_cut = simple * float(np.sqrt(TOLERANCE / (POINT_PART * rtol)))
     share, seen_from = strongest(sources, inner)
     return Scene(
         region=region, size_m=size, nearest_m=NEAREST_CELLS * size, least_step_m=max(widest / MOST_NODES, size / 4),
-        most_cut_m=widest, least_cut_m=simple * float(np.sqrt(TOLERANCE / (POINT_PART * rtol))), n_sources=len(sources), read_ns=POINT_NS * len(receptors),
+        most_cut_m=widest, least_cut_m=least_cut, n_sources=len(sources), read_ns=POINT_NS * len(receptors),
         near_ns=NEAR_PAIR_NS * receptors_about(receptors, sources, widest), terms=terms_in(law), strongest_share=share,
         seen_from_m=seen_from,
     )  # fmt: skip
@@ -175,6 +189,9 @@ def receptors_about(receptors: Receptors, sources: Sources, widest_m: float) -> 
     block = widest_m / BLOCKS
     counts = []
     for place in (receptors, sources):
-        col, row = ((place.easting - west) / block).astype(np.int64), ((place.northing - south) / block).astype(np.int64)
+        col, row = (
+            ((place.easting - west) / block).astype(np.int64),
+            ((place.northing - south) / block).astype(np.int64),
+        )
         counts.append(np.bincount(row * (BLOCKS + 1) + col, minlength=(BLOCKS + 1) ** 2).astype(np.float64))
     return float(counts[0] @ counts[1]) / block**2 / len(sources)

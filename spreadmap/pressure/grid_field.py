@@ -9,11 +9,12 @@ import numpy as np
 from spreadmap.engine import Engine
 from spreadmap.pressure.choice import Way
 from spreadmap.pressure.compiled_mesh import read_cells
-from spreadmap.pressure.compiled_near import never_below_zero
+from spreadmap.pressure.compiled_near import mark_faint, never_below_zero
 from spreadmap.pressure.harmonics import varying_far_sum
 from spreadmap.pressure.mesh import Mesh, far_sum, mesh_over
-from spreadmap.pressure.near_field import Near, near_part
+from spreadmap.pressure.near_field import Near, near_part, places
 from spreadmap.pressure.near_varying import VaryingNear, varying_near_part
+from spreadmap.pressure.probes import HOLE_PART, exact_cells
 from spreadmap.pressure.splines import cell_weights
 from spreadmap.pressure.strands import Law
 from spreadmap.values.arrays import FloatArray, IntArray
@@ -21,6 +22,8 @@ from spreadmap.values.grid import Grid
 from spreadmap.values.inventory import Sources
 
 TILE_ROWS, TILE_COLS = 128, 512
+STEEP_CELLS, STEEP_PART = 10.0, 0.25
+"""A kernel that ends within so few cells falls so steeply that the few cells tried are no fair sample."""
 NOISE = 4e-16
 """Rounding of a transform there and back, as a share of the largest value on the mesh [-]."""
 
@@ -43,12 +46,42 @@ class FarField:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Hole:
+    """Cells about sources in which a mesh may be off, as far as other sources do not fill them: summed pair by pair.
+
+    Within `reach` rows and columns of a source of strength s, sums below s times `least` [m^-2] are not good enough.
+    Sources are sorted by row; places in cells.
+    """
+
+    sources: Sources
+    law: Law
+    row: FloatArray
+    col: FloatArray
+    strength: FloatArray
+    reach: int
+    least: float
+
+    def repair(self, row0: int, col0: int, out: FloatArray, grid: Grid) -> None:
+        """Replace what is not good enough in a tile."""
+        order = np.arange(
+            np.searchsorted(self.row, row0 - self.reach - 1),
+            np.searchsorted(self.row, row0 + len(out) + self.reach + 1),
+        )
+        marks = np.zeros(out.shape, dtype=np.bool_)
+        mark_faint(row0, col0, out, self.row, self.col, self.strength, order, self.reach, self.least, marks)
+        if marks.any():
+            rows, cols = np.nonzero(marks)
+            out[rows, cols] = exact_cells(grid, rows + row0, cols + col0, self.sources, self.law, Engine(workers=1))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class GridField:
     """Everything that a tile needs."""
 
     grid: Grid
     far: FarField | None
     near: Near | VaryingNear | None
+    hole: Hole | None
     error_bound: float
 
     def tile(self, row0: int, row1: int, col0: int, col1: int) -> FloatArray:
@@ -64,6 +97,8 @@ class GridField:
         if self.near is not None:
             self.near.add(row0, col0, out, float(self.grid.cell_m))
         never_below_zero(out)
+        if self.hole is not None:
+            self.hole.repair(row0, col0, out, self.grid)
         return out
 
     def tiles(self) -> list[tuple[int, int, int, int]]:
@@ -113,7 +148,10 @@ def grid_field(
     error = way.mesh_error
     if way.cut_m > 0:
         make = near_part if uniform else varying_near_part
-        near = make(law, grid, sources, way, farthest_m, rtol - way.mesh_error, engine)
+        allowed = rtol - way.mesh_error
+        if way.step_m == 0 and way.cut_m < STEEP_CELLS * grid.cell_m:
+            allowed *= STEEP_PART
+        near = make(law, grid, sources, way, farthest_m, allowed, engine)
         if near is None:
             return "no table keeps the allowed error next to a source"
         error += near.error
@@ -123,4 +161,12 @@ def grid_field(
         add_up = far_sum if uniform else varying_far_sum
         values = add_up(mesh, sources.easting, sources.northing, sources.strength, law, way.cut_m, engine)
         far = read_by(grid, mesh, values)
-    return GridField(grid=grid, far=far, near=near, error_bound=error)
+    hole = None
+    if way.hole_error > 0:
+        row, col = places(grid, sources)
+        order = np.argsort(row, kind="stable")
+        hole = Hole(
+            sources=sources, law=law, row=row[order], col=col[order], strength=sources.strength[order],
+            reach=int(np.ceil(way.hole_m / grid.cell_m)), least=way.hole_error / (HOLE_PART * rtol),
+        )  # fmt: skip
+    return GridField(grid=grid, far=far, near=near, hole=hole, error_bound=error)

@@ -15,8 +15,8 @@ from spreadmap.dispersal.spread import Spread
 from spreadmap.engine import Engine
 from spreadmap.pressure.compiled_mesh import divide, lay_down, sample_far
 from spreadmap.pressure.kept import KEPT
-from spreadmap.pressure.split import far_share
 from spreadmap.pressure.splines import spline_spectrum
+from spreadmap.pressure.split import far_share
 from spreadmap.pressure.strands import Law, key_of
 from spreadmap.pressure.tables import bending
 from spreadmap.values.arrays import ComplexArray, FloatArray
@@ -71,7 +71,8 @@ def mesh_over(region: tuple[float, float, float, float], step_m: float, reach_m:
     west, east, south, north = region
     n_cols, n_rows = (int(np.ceil(wide / step_m)) + 2 * EDGE_NODES + 1 for wide in (east - west, north - south))
     pads = [
-        fft.next_fast_len(n + min(n, int(np.ceil(reach_m / step_m))) + 2 * MARGIN_NODES, real=True) for n in (n_rows, n_cols)
+        fft.next_fast_len(n + min(n, int(np.ceil(reach_m / step_m))) + 2 * MARGIN_NODES, real=True)
+        for n in (n_rows, n_cols)
     ]
     return Mesh(
         step_m=step_m, west=west - EDGE_NODES * step_m, south=south - EDGE_NODES * step_m, n_rows=n_rows, n_cols=n_cols,

@@ -20,9 +20,11 @@ from spreadmap.values.inventory import Sources
 
 WHOLE = 1e300
 """A cut so far away that all of a kernel is near [m]."""
-INNER = ((8, 5), (16, 5), (32, 3))
+INNER = ((8, 4), (16, 4), (32, 3))
 """Lattice nodes to the cell and reach in cells of the inner tier, tried in this order."""
 OUTER = (2, 4, 8)
+ONE_TIER_CELLS = 18.0
+"""Stamps of no more than this reach have one tier, where its tried error allows it [-]."""
 CORES = (-1, 2)
 """Rows and columns about a source that are integrated for each source alone, where no table is fine enough."""
 
@@ -113,6 +115,12 @@ def _near_tables(
                 return one, error
         return None
 
+    reach_cells = way.cut_m / cell_m
+    if reach_cells <= ONE_TIER_CELLS:
+        # Short rows cost more to begin than to fill: one tier has fewer of them.
+        alone = tried(((INNER[0][0], disc_rows(reach_cells)),), -1)
+        if alone is not None:
+            return NearTables(tiers=(alone[0],), core=-1, error=alone[1])
     for core in CORES:
         inner = tried(tuple((q, square_rows(reach)) for q, reach in INNER), core)
         if inner is None:

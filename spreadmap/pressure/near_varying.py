@@ -1,9 +1,12 @@
-"""The near part where every source has a rose of its own: rows from a table over distance, and next to the source one
-table of stamps for each coefficient."""
+"""The near part where every source has a rose of its own.
+
+Rows come from a table over distance; next to the source there is one table of stamps for each coefficient.
+"""
 
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 
@@ -23,7 +26,7 @@ from spreadmap.values.arrays import ComplexArray, FloatArray, IntArray
 from spreadmap.values.grid import Grid
 from spreadmap.values.inventory import Sources
 
-INNER = ((8, 8), (16, 8), (32, 5))
+INNER = ((8, 5), (8, 8), (16, 8), (32, 5))
 STEPS_PER_CELL = 16
 
 
@@ -105,7 +108,7 @@ def varying_near_part(
     found = []
     for one, tables in zip(law, radial, strict=True):
         key = ("terms", law_key(one.spread, one.rose), cell, way.cut_m, way.step_m > 0, allowed)
-        terms = KEPT.get(key, lambda one=one, tables=tables: _terms(one, tables, cell, way, allowed, engine))
+        terms = KEPT.get(key, partial(_terms, one, tables, cell, way, allowed, engine))
         if terms is None:
             return None
         found.append(terms)
@@ -137,7 +140,11 @@ def _terms(
         for q, reach in INNER:
             half = square_rows(reach)
             error = stamp_error(
-                (alone,), (radial,), cell_m, cut, tier((alone,), (radial,), cell_m, cut, way.cut_m, q, half, core, engine)
+                (alone,),
+                (radial,),
+                cell_m,
+                cut,
+                tier((alone,), (radial,), cell_m, cut, way.cut_m, q, half, core, engine),
             )
             if error > allowed:
                 continue

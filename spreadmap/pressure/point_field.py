@@ -2,20 +2,22 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy import fft
+from scipy.spatial import cKDTree
 
 from spreadmap.engine import Engine
 from spreadmap.pressure.choice import Way
 from spreadmap.pressure.compiled_mesh import read_points
 from spreadmap.pressure.compiled_points import mesh_between, sum_near_pairs
-from spreadmap.pressure.exact import every_rose, reach_of_discs
+from spreadmap.pressure.exact import every_rose, exact_at_points, reach_of_discs
 from spreadmap.pressure.harmonics import product, term_spectrum, terms_of
 from spreadmap.pressure.mesh import Mesh, brought_back, far_spectrum, laid_down, mesh_over, transformed
 from spreadmap.pressure.near_field import WHOLE
 from spreadmap.pressure.near_varying import near_pieces
+from spreadmap.pressure.probes import HOLE_PART, NO_SCREENS
 from spreadmap.pressure.strands import Law, Strand
 from spreadmap.pressure.tables import EVEN_ERROR, NEGLIGIBLE, radial_tables
 from spreadmap.values.arrays import ComplexArray, FloatArray, IntArray
@@ -37,7 +39,7 @@ class PointSums:
 
 def fast_at_points(
     receptors: Receptors, sources: Sources, law: Law, way: Way, region: tuple[float, float, float, float],
-    farthest_m: float, weight: FloatArray, engine: Engine,
+    farthest_m: float, rtol: float, weight: FloatArray, engine: Engine,
 ) -> PointSums:  # fmt: skip
     """Return the fast sums; `weight` of no length asks for nothing sent."""
     density, sent, noise = np.zeros(len(receptors)), np.zeros(len(sources)), 0.0
@@ -49,7 +51,48 @@ def fast_at_points(
     if way.cut_m > 0:
         for strand in law:
             _add_near(receptors, sources, strand, way, farthest_m, weight, density, sent, engine)
-    return PointSums(density=np.maximum(density, 0.0), sent=np.maximum(sent, 0.0), noise=noise)
+    density, sent = np.maximum(density, 0.0), np.maximum(sent, 0.0)
+    if way.hole_error > 0:
+        _repair(receptors, sources, law, way, rtol, weight, density, sent, engine)
+    return PointSums(density=density, sent=sent, noise=noise)
+
+
+def _repair(
+    receptors: Receptors, sources: Sources, law: Law, way: Way, rtol: float, weight: FloatArray, density: FloatArray,
+    sent: FloatArray, engine: Engine,
+) -> None:  # fmt: skip
+    """Sum pair by pair where a receptor stands in the hole of a kernel about a source and nothing else fills it."""
+    at, to = (np.column_stack([one.easting, one.northing]) for one in (receptors, sources))
+    least, strongest = way.hole_error / (HOLE_PART * rtol), float(sources.strength.max())
+    faint = np.flatnonzero(density < least * strongest)
+    if len(faint):
+        close = cKDTree(to).query(at[faint], distance_upper_bound=way.hole_m)[0] < way.hole_m
+        some = faint[close]
+        if len(some):
+            density[some] = exact_at_points(
+                _some_receptors(receptors, some), sources, law, engine, NO_SCREENS, np.zeros(0)
+            )[0]
+    if len(weight) == 0:
+        return
+    faint = np.flatnonzero(sent < least * sources.strength * float(np.abs(weight).max()))
+    if len(faint):
+        close = cKDTree(at).query(to[faint], distance_upper_bound=way.hole_m)[0] < way.hole_m
+        some = faint[close]
+        if len(some):
+            few = Sources(
+                easting=sources.easting[some], northing=sources.northing[some], strength=sources.strength[some],
+                plant=sources.plant[some],
+            )  # fmt: skip
+            roses = tuple(one if one.is_uniform else replace(one, roses=one.roses[some].copy()) for one in law)
+            sent[some] = exact_at_points(receptors, few, roses, engine, NO_SCREENS, weight)[1]
+
+
+def _some_receptors(receptors: Receptors, some: IntArray) -> Receptors:
+    """Return the receptors at some positions."""
+    return Receptors(
+        easting=receptors.easting[some], northing=receptors.northing[some], radius_m=receptors.radius_m[some],
+        plant=receptors.plant[some],
+    )  # fmt: skip
 
 
 def same_plants(receptors: Receptors, sources: Sources) -> tuple[IntArray, IntArray]:
@@ -76,7 +119,9 @@ def _read(mesh: Mesh, values: FloatArray, easting: FloatArray, northing: FloatAr
     return out
 
 
-def _between(mesh: Mesh, kernel: ComplexArray, receptors: Receptors, sources: Sources) -> tuple[FloatArray, ...]:
+def _between(
+    mesh: Mesh, kernel: ComplexArray, receptors: Receptors, sources: Sources
+) -> tuple[IntArray, IntArray, FloatArray]:
     """Return receptor, source and what the mesh makes of the pair, for all pairs of one plant."""
     receptor, source = same_plants(receptors, sources)
     value = np.zeros(len(receptor))
@@ -128,7 +173,9 @@ def _add_varying_far(
         is_odd = order % 2 == 1
         spectrum = transformed(laid_down(mesh, sources.easting, sources.northing, factor[:, None])[0], mesh, engine)
         product(spectrum, kernel, is_odd, total, engine)
-        receptor, source, own = _between(mesh, kernel * (1j if is_odd else 1.0), receptors, sources)
+        receptor, source, own = _between(
+            mesh, np.asarray(kernel * (1j if is_odd else 1.0), dtype=np.complex128), receptors, sources
+        )
         np.subtract.at(density, receptor, own * factor[source])
         if from_receptors is not None:
             back = np.zeros(shape, dtype=np.complex128)

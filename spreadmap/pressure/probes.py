@@ -13,6 +13,8 @@ from spreadmap.values.grid import Grid
 from spreadmap.values.inventory import Receptors, ScreenSegments, Sources
 
 NEAR_CELLS = 20.0
+HOLE_PART = 0.25
+"""Part of the allowed error that a mesh may use up where the kernel has a hole [-]."""
 NO_SCREENS = ScreenSegments(ends=np.zeros((0, 4)), factor=np.zeros(0))
 
 
@@ -51,9 +53,7 @@ def largest_error(found: FloatArray, exact: FloatArray, top: float) -> float:
     return float(np.max(np.abs(found - exact)[counts] / exact[counts], initial=0.0))
 
 
-def worst_at_probes(
-    values: np.ndarray, grid: Grid, sources: Sources, law: Law, engine: Engine, count: int
-) -> float:
+def worst_at_probes(values: np.ndarray, grid: Grid, sources: Sources, law: Law, engine: Engine, count: int) -> float:
     """Return the largest relative error of a grid's values at its probes [-]."""
     rows, cols = probe_cells(grid, sources, count)
     exact = exact_cells(grid, rows, cols, sources, law, engine)

@@ -49,11 +49,11 @@ def square_points(nodes: tuple[FloatArray, FloatArray]) -> tuple[FloatArray, Flo
     return np.stack([east.ravel(), north.ravel()], axis=1), np.outer(w, w).ravel() / 4
 
 
-def disc_points() -> tuple[FloatArray, FloatArray]:
+def disc_points(nodes: tuple[FloatArray, FloatArray] = GAUSS_6, bearings: int = 16) -> tuple[FloatArray, FloatArray]:
     """Return many points (n, 2) in a disc of radius 1 and their weights, which add up to one."""
-    x, w = GAUSS_6
+    x, w = nodes
     radius = np.sqrt((x + 1) / 2)
-    turn = 2 * np.pi * (np.arange(16) + 0.5) / 16
+    turn = 2 * np.pi * (np.arange(bearings) + 0.5) / bearings
     points = np.stack([np.outer(radius, np.sin(turn)), np.outer(radius, np.cos(turn))], axis=-1).reshape(-1, 2)
     return points, np.repeat(w / 2 / len(turn), len(turn))
 

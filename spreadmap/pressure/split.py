@@ -35,10 +35,9 @@ def near_share(r: float, cut: float) -> float:
         return 0.0
     x = r / cut
     y = 1.0 - x
-    total = 0.0
-    power = 1.0
+    total, power = 0.0, 1.0
     # Horner's scheme for sum_j C(13, j) x^j y^(13-j), j < 8; y^6 is common to all.
-    power = y * y * y * y * y * y
     for j in range(RISE - 1, -1, -1):
-        total = total * x + TERMS[j] * y ** (RISE - 1 - j)
-    return total * power
+        total = total * x + TERMS[j] * power
+        power *= y
+    return total * y * y * y * y * y * y

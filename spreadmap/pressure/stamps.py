@@ -70,19 +70,17 @@ def tier(
 
     engine.map(piece, range(0, len(squares), ROWS_PER_PIECE))
     means = _window(_window(squares, q).T, q).T
-    _level_off(means, (count // 2, hole - 1) if hole > 0 else (0, -1), q)
+    if hole > 0:
+        _level_off(means, count // 2, hole * q - q // 2)
     smooth = np.asarray(spline_filter(means, order=3, mode="mirror"))[MARGIN:-MARGIN, MARGIN:-MARGIN]
     size = 2 * shift + 1
     by_phase = smooth.reshape(size, q, size, q).transpose(1, 3, 0, 2)
     return Tier(q=q, size=size, values=np.ascontiguousarray(by_phase, dtype=np.float32).ravel(), half=half, hole=hole)
 
 
-def _level_off(means: FloatArray, middle_and_hole: tuple[int, int], q: int) -> None:
-    """Cap, well within the hole, what a finer tier stands for: splines would ring with the peak for many cells."""
-    middle, hole = middle_and_hole
-    if hole < 0:
-        return
-    inner = slice(middle - hole * q, middle + hole * q + 1)
+def _level_off(means: FloatArray, middle: int, reach: int) -> None:
+    """Cap, within the hole, what a finer tier stands for: splines would ring with the peak for many cells."""
+    inner = slice(middle - reach, middle + reach + 1)
     outside = means.copy()
     outside[inner, inner] = 0.0
     np.minimum(means[inner, inner], outside.max(), out=means[inner, inner])

@@ -18,8 +18,7 @@ SAME_ROSE = 1e-14
 
 def strands_of(spread: Spread) -> tuple[tuple[float, Spread], ...]:
     """Return the strands of a law, each with its share of arrivals; a law without strands is one of its own [-]."""
-    found: tuple[tuple[float, Spread], ...] = getattr(spread, "strands", ()) or ((1.0, spread),)
-    return found
+    return spread.each_strand()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

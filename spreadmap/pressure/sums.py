@@ -9,7 +9,6 @@ import numpy as np
 
 from spreadmap.dispersal.spread import Spread
 from spreadmap.engine import Engine
-from spreadmap.errors import InputError
 from spreadmap.pressure.checks import check_numbers, check_places, refuse_memory
 from spreadmap.pressure.exact import RELATIVE_ERROR_BOUND, exact_at_points, exact_on_grid
 from spreadmap.pressure.fast import fast_grid, fast_points
@@ -168,7 +167,9 @@ def pressure_on_grid(
             values = np.empty(grid.shape, dtype=dtype)
             top = field.fill(values, engine)
             if field.noise <= FAINTEST * settings.rtol * top:
-                checked = worst_at_probes(values, grid, sources, law, engine, settings.probes) if settings.check else None
+                checked = (
+                    worst_at_probes(values, grid, sources, law, engine, settings.probes) if settings.check else None
+                )
                 return GridPressure(
                     values=values, error_bound=field.error_bound, method="fast", why=why, checked=checked
                 )

@@ -7,6 +7,7 @@ for any kernel and any rose; the places tried are the same every time.
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -31,11 +32,30 @@ CELLS_PER_STAMP = 16
 GOLDEN = 2.399963229728653
 FAINTEST = 1e-12
 """Errors count down to this share of the map's maximum [-]."""
+FAINTEST_TRIED = 0.03 * FAINTEST
+"""One source is tried further down, since the shares of many may add up to what counts [-]."""
+HOLE_DEPTH = 0.5
+"""A kernel whose density next to the source is below this share of its peak has a hole there [-]."""
+SAFETY = 3.0
+"""What is found at some cells of a stamp is multiplied by this, for the cells that were not tried [-]."""
 ONE = Engine(workers=1)
 
 
-def mesh_error(law: Law, step_m: float, cut_m: float, size_m: float, nearest_m: float) -> float:
-    """Return the largest relative error of the far part, as a share of all that arrives from the source [-].
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MeshError:
+    """What a mesh is off by: `relative` from `hole_m` on [-]; nearer by up to `absolute` for a source of strength 1 [m^-2].
+
+    A kernel that starts from nothing at its source has a hole there, in which no mesh keeps a relative error: what
+    counts is whether the sum of all sources fills it.
+    """
+
+    relative: float
+    hole_m: float
+    absolute: float
+
+
+def mesh_error(law: Law, step_m: float, cut_m: float, size_m: float, nearest_m: float) -> MeshError:
+    """Return the largest errors of the far part, as a share of all that arrives from the source.
 
     `size_m` is the width over which the map takes means, `nearest_m` the nearest distance that is tried. Where wind
     leaves less than `UPWIND_SHARE` of the still-air density, the error counts against this share.
@@ -44,25 +64,28 @@ def mesh_error(law: Law, step_m: float, cut_m: float, size_m: float, nearest_m: 
     return KEPT.get(key, lambda: _mesh_error(law, step_m, cut_m, size_m, nearest_m))
 
 
-def _mesh_error(law: Law, step_m: float, cut_m: float, size_m: float, nearest_m: float) -> float:
+def _mesh_error(law: Law, step_m: float, cut_m: float, size_m: float, nearest_m: float) -> MeshError:
     wide = (FARTHEST_STEPS + 1) * step_m
     mesh = mesh_over((-wide, wide, -wide, wide), step_m, 3 * wide)
     distance = np.geomspace(min(nearest_m, step_m), FARTHEST_STEPS * step_m, TRIED)
     bearing = GOLDEN * np.arange(TRIED)
     east, north = distance * np.sin(bearing), distance * np.cos(bearing)
     scale = np.asarray(sum(one.scale(east, north) for one in law))
-    counts = scale > FAINTEST * greatest_of(law, size_m / 2)
-    if not counts.any():
-        return 0.0
+    still = density_at(law, distance)
+    peak = int(np.argmax(still))
+    hole = float(distance[peak]) if still[0] < HOLE_DEPTH * still[peak] else 0.0
+    counts = (scale > FAINTEST_TRIED * greatest_of(law, size_m / 2)) & (distance >= hole)
     expected = np.asarray(sum(one.whole(east, north) for one in law)) * far_share(distance, cut_m)
-    worst = 0.0
+    relative, absolute = 0.0, 0.0
     for across, along in PLACES:
         at = np.array([across * step_m]), np.array([along * step_m])
         field = far_sum(mesh, *at, np.ones(1), law, cut_m, ONE)
         found = np.zeros(TRIED)
         read_points(mesh.east_of(east + at[0]), mesh.north_of(north + at[1]), field, found)
-        worst = max(worst, float(np.max(np.abs(found - expected)[counts] / scale[counts])))
-    return worst
+        off = np.abs(found - expected)
+        relative = max(relative, float(np.max(off[counts] / scale[counts], initial=0.0)))
+        absolute = max(absolute, float(np.max(off[distance < hole], initial=0.0)))
+    return MeshError(relative=relative, hole_m=hole, absolute=absolute)
 
 
 def stamp_error(law: Law, radial: tuple[RadialTables, ...], cell_m: float, cut_m: float, tier: Tier) -> float:
@@ -84,7 +107,7 @@ def error_of_stamps(
     """Return the largest relative error of what a function stamps for one source, outside a hole [-]."""
     out = np.zeros((2 * reach + 1, 2 * reach + 1))
     worst = 0.0
-    faint = FAINTEST * greatest_of(law, cell_m / 2)
+    faint = FAINTEST_TRIED * greatest_of(law, cell_m / 2)
     for one in range(TRIED_STAMPS):
         at = reach + (0.5 + one * np.array([0.754877666, 0.569840291])) % 1.0
         out[:] = 0.0
@@ -98,7 +121,7 @@ def error_of_stamps(
                 near += strand.share * part
                 scale += strand.share * max(whole, UPWIND_SHARE * still)
             if scale > faint:
-                worst = max(worst, abs(out[row, col] - near) / scale)
+                worst = max(worst, SAFETY * abs(out[row, col] - near) / scale)
     return worst
 
 
