@@ -28,10 +28,32 @@ class Engine:
 
     workers: int = field(default_factory=usable_cores)
 
-    def map(self, function: Callable[[Item], Result], items: Iterable[Item]) -> list[Result]:
-        """Apply `function` to every item and return the results in the order of the items."""
+    def map(
+        self,
+        function: Callable[[Item], Result],
+        items: Iterable[Item],
+        finished: Callable[[int], None] | None = None,
+    ) -> list[Result]:
+        """Apply `function` to every item and return the results in the order of the items.
+
+        `finished` is called in the caller's own thread with the number of items done, in their order.
+        """
         work = list(items)
         if self.workers <= 1 or len(work) <= 1:
-            return [function(item) for item in work]
+            return _collected(map(function, work), finished)
         with ThreadPoolExecutor(max_workers=self.workers) as pool:
-            return list(pool.map(function, work))
+            try:
+                return _collected(pool.map(function, work), finished)
+            except BaseException:
+                pool.shutdown(wait=False, cancel_futures=True)
+                raise
+
+
+def _collected(results: Iterable[Result], finished: Callable[[int], None] | None) -> list[Result]:
+    """Return results as a list, and tell of each as it comes."""
+    found: list[Result] = []
+    for result in results:
+        found.append(result)
+        if finished is not None:
+            finished(len(found))
+    return found

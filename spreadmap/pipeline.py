@@ -10,6 +10,7 @@ from typing import Any
 
 import numpy as np
 
+from spreadmap.decisions.calendar import season_calendar, season_of_system
 from spreadmap.decisions.disposal import dispose
 from spreadmap.decisions.inspection import rank_inspections
 from spreadmap.decisions.plan import plan_work
@@ -22,22 +23,32 @@ from spreadmap.engine import Engine
 from spreadmap.io.demo import copy_demo
 from spreadmap.io.doctor import doctor_lines as doctor
 from spreadmap.io.explain_systems import explain_systems as systems
-from spreadmap.io.history import adopt_folders, delivered_folders, last_delivery, open_history, record_run
+from spreadmap.io.history import (
+    adopt_folders,
+    delivered_folders,
+    forecasts_on_record,
+    last_delivery,
+    open_history,
+    record_run,
+)
 from spreadmap.io.lock import ProjectLock
 from spreadmap.io.new_project import write_new_project
 from spreadmap.io.public import block_surface
 from spreadmap.io.read_project import check_project, read_project
 from spreadmap.io.run_folder import RunFolder
 from spreadmap.io.run_log import RunLog, write_fault_report
+from spreadmap.io.streamed import RasterStore
 from spreadmap.io.summary import plain, summary_values
 from spreadmap.io.versions import software_version
 from spreadmap.io.web_geometry import place_shapes, zone_shapes
 from spreadmap.io.write_delivery import write_delivery
-from spreadmap.io.write_raster import warp_to_web
+from spreadmap.io.write_raster import RISK, RISK_ALONE, RISK_CLASS, warp_to_web
 from spreadmap.outbreak.ahead import NOTHING_DONE, spread_ahead
 from spreadmap.outbreak.exposure import plant_exposure
 from spreadmap.outbreak.hidden import hidden_infection
+from spreadmap.outbreak.score_survey import with_scores
 from spreadmap.pressure import pressure_on_grid
+from spreadmap.pressure.tiles import pressure_tiles, tile_job
 from spreadmap.records.identify import identify
 from spreadmap.records.sources import join_sources, plant_sources, reservoir_sources, screen_segments
 from spreadmap.records.state import is_inspected_for, plant_state, uninspected_state
@@ -45,7 +56,10 @@ from spreadmap.records.triage import triage
 from spreadmap.review.field_sheet import field_sheet_pdf, field_sheet_xlsx, sheet_rows, title_of
 from spreadmap.review.page import render_review
 from spreadmap.review.rose import wind_rose_png
+from spreadmap.review.score import score_pictures
+from spreadmap.review.season_picture import season_png
 from spreadmap.values.arrays import TextArray
+from spreadmap.values.calendar import SystemSeason
 from spreadmap.values.grid import Grid, Surface
 from spreadmap.values.inventory import Inventory, ScreenSegments, Sources
 from spreadmap.values.pest_system import PestSystem
@@ -74,14 +88,18 @@ REACH_SHARE = 0.95
 WORST_FIRST = (Status.INFECTED, Status.SUSPECT, Status.REMOVED, Status.NOT_FOUND, Status.CLEAN)
 
 
-def analyse(project: ProjectInputs, settings: Settings, engine: Engine) -> SurveyResult:
-    """Return the answer to one survey, from inputs that are already read. Opens no file.
+def analyse(
+    project: ProjectInputs, settings: Settings, engine: Engine, store: RasterStore | None = None
+) -> SurveyResult:
+    """Return the answer to one survey, from inputs that are already read. Opens no file but the store's.
 
     Parameters
     ----------
     project : ProjectInputs
     settings : Settings
     engine : Engine
+    store : RasterStore, optional
+        Takes rasters of more than `settings.grid.stream_above_cells` cells tile by tile; without it all are in memory.
 
     Returns
     -------
@@ -94,16 +112,20 @@ def analyse(project: ProjectInputs, settings: Settings, engine: Engine) -> Surve
     states: list[PlantState] = []
     remarks: list[str] = []
     disposals: list[Disposal] = []
+    seasons: list[SystemSeason] = []
     for system, state, says in states_of(project, as_of):
         verdict = replace(
             triage(state, system, project.as_of),
             identifications=identify(project.inventory, project.surveys, state, system, project.pest_systems),
         )
+        season = season_of_system(project, verdict, state, settings.calendar)
+        seasons.append(season)
+        verdict = replace(verdict, season_says=season.says)
         findings.append(verdict)
         states.append(state)
         remarks += says
         if system.is_mapped:
-            result, more = analyse_system(project, state, verdict, settings, engine)
+            result, more = analyse_system(project, state, verdict, settings, engine, store)
             mapped.append(result)
             remarks += more
         else:
@@ -116,6 +138,7 @@ def analyse(project: ProjectInputs, settings: Settings, engine: Engine) -> Surve
         remarks=tuple(remarks),
         status_words=worst_status(states, len(project.inventory)),
         disposals=tuple(disposals),
+        season=season_calendar(project, seasons),
     )
 
 
@@ -135,7 +158,12 @@ def states_of(project: ProjectInputs, as_of: np.datetime64) -> Iterator[tuple[Pe
 
 
 def analyse_system(
-    project: ProjectInputs, state: PlantState, verdict: Triage, settings: Settings, engine: Engine
+    project: ProjectInputs,
+    state: PlantState,
+    verdict: Triage,
+    settings: Settings,
+    engine: Engine,
+    store: RasterStore | None = None,
 ) -> tuple[SystemResult, tuple[str, ...]]:
     """Return maps, lists and zones of one pest system, and sentences about what was assumed."""
     inventory, system = project.inventory, verdict.system
@@ -157,8 +185,14 @@ def analyse_system(
 
     exposure = plant_exposure(inventory, state, plants, wild, spread, screens, settings, engine)
     hidden = hidden_infection(inventory, state, exposure, settings)
-    own = relative_surface(grid, plants, spread, screens, engine)
-    both = Surface(grid=grid, values=own.values + relative_surface(grid, wild, spread, screens, engine).values)
+    if store is None or grid.n_rows * grid.n_cols <= settings.grid.stream_above_cells:
+        store = None
+        own = relative_surface(grid, plants, spread, screens, settings, engine)
+        wild_ones = relative_surface(grid, wild, spread, screens, settings, engine)
+        both = Surface(grid=grid, values=own.values + wild_ones.values)
+    else:
+        told = (face_of(project), system.key)
+        both, own = streamed_surfaces(grid, plants, wild, spread, screens, settings, engine, store, told)
 
     ahead = (inventory, state, sources, spread, screens, system, (as_of, next_survey), settings, engine)
     undone = spread_ahead(*ahead)
@@ -194,6 +228,7 @@ def analyse_system(
         plan=plan,
         zones=zones,
         face=face_of(project),
+        raster_grid=None if store is None else grid,
     ), (*screen_says, *grid_says, *climate.remarks)
 
 
@@ -226,10 +261,42 @@ def grid_around(inventory: Inventory, settings: GridSettings) -> tuple[Grid, tup
     return on_cells(cell), says
 
 
-def relative_surface(grid: Grid, sources: Sources, spread: Spread, screens: ScreenSegments, engine: Engine) -> Surface:
+def relative_surface(
+    grid: Grid, sources: Sources, spread: Spread, screens: ScreenSegments, settings: Settings, engine: Engine
+) -> Surface:
     """Return the relative infection pressure on an ordinary medium plant in every cell [units]."""
-    values = pressure_on_grid(grid, sources, spread, engine, screens=screens).values
+    values = pressure_on_grid(grid, sources, spread, engine, screens=screens, settings=settings.pressure).values
     return Surface(grid=grid, values=values / unit_density(spread.kernel))
+
+
+def streamed_surfaces(
+    grid: Grid,
+    plants: Sources,
+    wild: Sources,
+    spread: Spread,
+    screens: ScreenSegments,
+    settings: Settings,
+    engine: Engine,
+    store: RasterStore,
+    told: tuple[Face, str],
+) -> tuple[Surface, Surface]:
+    """Write the rasters of one system tile by tile; return all sources' surface and the plants' in wider cells [units].
+
+    `told` is what the rasters say of themselves, and the pest system's key. Tiles that a killed run finished stay.
+    """
+    face, system_key = told
+    both, alone = (RISK, RISK_CLASS), (RISK_ALONE,)
+    work = [(join_sources(plants, wild), both), (plants, alone)] if len(wild) else [(plants, both + alone)]
+    seen: dict[str, Surface] = {}
+    unit = unit_density(spread.kernel)
+    for sources, names in work:
+        asked: dict[str, Any] = {"screens": screens, "settings": settings.pressure, "unit_per_m2": unit}
+        key = tile_job(grid, sources, spread, **asked).key
+        sinks = store.sinks(names, grid, face, system_key, breaks(spread.kernel), key)
+        if sinks.waiting:
+            pressure_tiles(grid, sources, spread, engine, sinks, progress=store.progress(names[0]), **asked)
+        seen |= store.keep(system_key, sinks)
+    return seen[RISK], seen[RISK_ALONE]
 
 
 def face_of(project: ProjectInputs) -> Face:
@@ -312,11 +379,16 @@ def run_project(
         log.say(f"read {len(inputs.files)} files, {len(inputs.inventory)} plants, {len(inputs.surveys)} inspections")
         for fault in inputs.faults:
             log.say(f"[{fault.weight}] {fault.sentence()}")
-        result = analyse(inputs, settings, engine or Engine())
+        store = RasterStore(project=folder, crs=inputs.crs, mantissa_bits=settings.grid.mantissa_bits, hear=log.say)
+        result = analyse(inputs, settings, engine or Engine(), store)
         for remark in result.remarks:
             log.say(remark)
         with open_history(folder) as history:
             adopt_folders(history, folder)
+            kept, unreadable = forecasts_on_record(history)
+            for remark in unreadable:
+                log.say(remark)
+            result = with_scores(result, kept)
             before, previous = last_delivery(history)
             with RunFolder(folder, inputs.as_of, delivered_folders(history)) as run:
                 write_delivery(
@@ -325,6 +397,7 @@ def run_project(
                     pages=render_pages(result),
                     previous=previous,
                     previous_folder=before,
+                    rasters=store.files,
                     step=lambda name: log.say(f"write {name}"),
                 )
                 log.say("complete")
@@ -340,6 +413,7 @@ def run_project(
                 version=software_version(),
                 files=inputs.files,
             )
+        store.clear()
     return Delivery(folder=run.final, summary=plain(summary_values(result, ())), headlines=headlines(result))
 
 
@@ -372,6 +446,8 @@ def render_pages(result: SurveyResult) -> dict[str, bytes]:
         "public/review.html": render_review(result, public, {}, public=True),
         **field_sheets(result),
         **wind_roses(result),
+        **score_pictures(result),
+        **season_pictures(result),
     }
 
 
@@ -384,6 +460,12 @@ def wind_roses(result: SurveyResult) -> dict[str, bytes]:
         for system in result.systems
     }
     return {name: content for name, content in pictures.items() if content}
+
+
+def season_pictures(result: SurveyResult) -> dict[str, bytes]:
+    """Return the picture of the year by its path in the run folder; none where no system has a window here."""
+    picture = season_png(result.season, result.inputs.name) if result.season is not None else b""
+    return {"calendar.png": picture} if picture else {}
 
 
 def field_sheets(result: SurveyResult) -> dict[str, bytes]:

@@ -123,3 +123,36 @@ def at_points(receptors, sources, kernel, roses, near_m, pieces=()):
             total += strength * mean * passed((s_east, s_north, east, north), pieces)
         sums.append(total)
     return sums
+
+
+def outbreak_by_days(hazard, outside, days, sends_after, shows_after, sick, out_on, surveys, seen, to_removal, rng):
+    """Return on which day each plant is infected (None: never), day by day and plant by plant.
+
+    `hazard[i][j]` is the daily hazard on plant i from an infected j, `outside[i]` that from nowhere. A plant infected on
+    a day sends `sends_after` days later and shows after a number of days drawn from the list `shows_after`. `sick` are
+    infected, sending and known from day 0; `out_on` maps plants to the day from which they are gone. On the mornings
+    of `surveys`, each plant that shows is seen with the chance `seen`, and gone `to_removal` days later (None: stays).
+    """
+    n = len(outside)
+    infected, sends, shows, gone = [None] * n, [days] * n, [days] * n, [out_on.get(i, days) for i in range(n)]
+    known = set(sick)
+    for i in sick:
+        sends[i] = 0
+    for day in range(days):
+        if day in surveys:
+            for i in range(n):
+                if infected[i] is not None and i not in known and shows[i] <= day < gone[i] and rng.random() < seen:
+                    known.add(i)
+                    if to_removal is not None:
+                        gone[i] = min(gone[i], day + to_removal)
+        caught = []
+        for i in range(n):
+            if infected[i] is not None or i in sick or gone[i] <= day:
+                continue
+            force = outside[i] + sum(hazard[i][j] for j in range(n) if sends[j] <= day < gone[j])
+            if rng.random() < 1 - math.exp(-force):
+                caught.append(i)
+        for i in caught:
+            infected[i], sends[i] = day, day + sends_after
+            shows[i] = day + shows_after[int(rng.integers(len(shows_after)))]
+    return infected

@@ -16,7 +16,8 @@ from spreadmap.errors import CrsError, InputError
 from spreadmap.io.faults import FaultBook
 from spreadmap.io.project_file import FileBlock
 from spreadmap.io.read_rows import Rows, parse_day
-from spreadmap.io.read_tables import cell_text, read_table
+from spreadmap.io.read_tables import read_table
+from spreadmap.io.table import cell_text
 
 
 def table_of(path, book=None, **block):
@@ -119,7 +120,7 @@ def test_a_sheet_gives_dates_numbers_and_texts(tmp_path):
     )
     table = table_of(path, sheet="May")
     assert table.cells == [["007", "2026-05-18", "12", "1.5"], ["8", "", "", ""]]
-    assert table.row == [2, 3]
+    assert list(table.row) == [2, 3]
     with pytest.raises(InputError, match=r"has no sheet 'Mai'; allowed: May. Did you mean 'May'\?"):
         table_of(path, sheet="Mai")
 
@@ -163,7 +164,7 @@ def test_every_format_of_shapes_gives_the_same_plants(tmp_path, ending):
     table = table_of(layer_file(tmp_path, ending, frame))
     assert column(table, "plant_id") == ["001", "002", "003", "004"]
     assert column(table, "host") == ["Rosa hybrida"] * 4
-    assert table.row == [1, 2, 3, 4]
+    assert list(table.row) == [1, 2, 3, 4]
     assert table.crs.to_epsg() == (4326 if ending == ".geojson" else 32614)
     expected = shapely.get_coordinates(frame.geometry.to_numpy())
     np.testing.assert_allclose(shapely.get_coordinates(table.geometry), expected, atol=1e-6)

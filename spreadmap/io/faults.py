@@ -2,19 +2,35 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import replace
 
 from spreadmap.errors import InputError
 from spreadmap.values.project import Fault, RejectedRow
 
+CONTROL = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\u200b\u200e\u200f\u202a-\u202e\u2060\u2066-\u2069\ufeff]")
+"""What no text of an inventory needs: it moves the cursor, hides or turns round what follows, or makes two keys look
+alike. Joiners (U+200C, U+200D) belong to some scripts and stay. Unicode Standard, chapter 23, from memory."""
 SHOWN = 8
 """How many faults a message spells out."""
 
 
+def plain(text: str) -> str:
+    """Return a text as it may go to a terminal: on one line, signs that cannot be seen written by their number.
+
+    Files name columns, sheets and layers as they like; an escape sequence among them would move the cursor.
+    """
+    if text.isprintable():
+        return text
+    text = " ".join(text.split())
+    return "".join(sign if sign.isprintable() else f"\\u{ord(sign):04x}" for sign in text)
+
+
 def shown(value: object, most: int = 60) -> str:
     """Return a value as it is quoted in a message: on one line, not too long."""
-    text = " ".join(str(value).split())
+    text = plain(" ".join(str(value)[: 20 * most].split()))
     return f"'{text if len(text) <= most else text[: most - 1] + '…'}'"
 
 
@@ -32,6 +48,15 @@ class FaultBook:
 
     def add(self, fault: Fault, error: type[InputError] = InputError) -> None:
         """Write down one fault; `error` is raised if it stops the run."""
+        if not (fault.file + fault.column + fault.found + fault.allowed + fault.remedy).isprintable():
+            fault = replace(
+                fault,
+                file=plain(fault.file),
+                column=plain(fault.column),
+                found=plain(fault.found),
+                allowed=plain(fault.allowed),
+                remedy=plain(fault.remedy),
+            )
         self.faults.append(fault)
         if fault.weight == "stop":
             self._errors.append(error)

@@ -15,6 +15,7 @@ from collections.abc import Sequence
 from pathlib import Path, PurePosixPath
 
 from spreadmap.errors import InputError
+from spreadmap.io.faults import shown
 
 SKIPPED_DRIVERS = (
     "OGR_VRT,ADBC,AmigoCloud,Carto,CSW,EEDA,Elasticsearch,GDALG,GML,GPSBabel,GTFS,HTTP,LVBAG,MapML,NGW,OAPIF,OGCAPI,"
@@ -89,9 +90,10 @@ def check_local_file(path: str | Path, project_folder: Path, outside: Sequence[P
     """
     text = str(path)
     if not text.strip() or "\x00" in text:
-        msg = f"'{text!r}' is no file name. Give the path of a file, relative to the project file"
+        msg = f"{shown(text)} is no file name. Give the path of a file, relative to the project file"
         raise InputError(msg)
-    if "://" in text or text.replace("\\", "/").lower().startswith(("/vsi", "vsi", "http:", "https:", "ftp:")):
+    # two strokes in front name another computer where the system is a Windows
+    if "://" in text or text.replace("\\", "/").lower().startswith(("/vsi", "vsi", "//", "http:", "https:", "ftp:")):
         msg = f"'{text}' is an address or a virtual path. Only local files are read: save it in the project folder"
         raise InputError(msg)
     full = (project_folder / text).resolve()
@@ -220,6 +222,22 @@ def find_zipped_shapefile(path: Path, layer: str) -> tuple[str, list[str]]:
         msg = f"'{shapes[0]}' in it is not a Shapefile. Export it again"
         raise InputError(msg)
     return shapes[0], beside
+
+
+def check_beside(path: Path) -> None:
+    """Refuse a file beside which GDAL would open a pipe, or a link that leads elsewhere (InputError).
+
+    A Shapefile is several files, and a raster or a database may have others beside it that are opened unasked.
+    """
+    for each in path.parent.iterdir():
+        if each == path or not (each.stem.casefold() == path.stem.casefold() or each.name.startswith(path.name)):
+            continue
+        is_away = each.is_symlink() and each.resolve().parent != path.parent
+        if is_away or not (each.is_file() or each.is_dir()):
+            msg = (
+                f"has beside it {shown(each.name)}, which is no file of its own. Copy the file there instead of a link"
+            )
+            raise InputError(msg)
 
 
 def shapefile_parts(path: Path) -> list[str]:

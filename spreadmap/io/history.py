@@ -13,14 +13,15 @@ from pathlib import Path
 from types import TracebackType
 from typing import Any, Self
 
-from spreadmap.errors import OutputError
+from spreadmap.errors import InputError, OutputError
 from spreadmap.io.changes import DELETE, DeliveredPlant, read_changes
+from spreadmap.io.forecast_file import kept_forecasts, unpack_forecast
 from spreadmap.io.run_folder import run_folders
 from spreadmap.values.project import InputFile
+from spreadmap.values.score import Forecast
 
 HISTORY = "history.sqlite"
-VERSION = 1
-TABLES = """
+FIRST_TABLES = """
 CREATE TABLE runs (
   id INTEGER PRIMARY KEY, as_of TEXT NOT NULL, folder TEXT, started TEXT NOT NULL, ended TEXT NOT NULL,
   result TEXT NOT NULL, version TEXT NOT NULL
@@ -38,7 +39,19 @@ CREATE TABLE plant_changes (
   status TEXT NOT NULL, row_sha256 TEXT NOT NULL, PRIMARY KEY (system, plant_id, run)
 ) WITHOUT ROWID;
 """
-GROWS = ("runs", "inputs_seen", "deliveries", "plant_changes")
+FORECASTS = """
+CREATE TABLE forecasts (
+  run INTEGER NOT NULL REFERENCES runs (id), system TEXT NOT NULL, as_of TEXT NOT NULL, valid_until TEXT NOT NULL,
+  mode TEXT NOT NULL, content BLOB NOT NULL, PRIMARY KEY (run, system)
+);
+"""
+MIGRATIONS: dict[int, tuple[str, tuple[str, ...]]] = {
+    1: (FIRST_TABLES, ("runs", "inputs_seen", "deliveries", "plant_changes")),
+    2: (FORECASTS, ("forecasts",)),
+}
+"""What each version added: its tables in SQL, and which of them only grow. Numbers are never used twice."""
+VERSION = max(MIGRATIONS)
+GROWS = tuple(name for _, names in MIGRATIONS.values() for name in names)
 DONE, FAILED, FOUND = "done", "failed", "found"
 """Results of a run; `found` is one whose folder was complete though it could not say so itself."""
 
@@ -67,6 +80,7 @@ class History:
         self, as_of: str, folder: str | None, started: str, ended: str, result: str, version: str, *,
         files: Iterable[tuple[str, str, str, int]] = (), products: Iterable[tuple[str, str]] = (),
         changes: Iterable[tuple[str, str, str, str, str]] = (),
+        forecasts: Iterable[tuple[str, str, str, str, bytes]] = (),
     ) -> int:  # fmt: skip
         """Enter one run with everything that belongs to it, or nothing of it; return its number."""
         with self._database as open_:
@@ -80,6 +94,7 @@ class History:
             )
             open_.executemany("INSERT INTO deliveries VALUES (?, ?, ?)", ((number, *product) for product in products))
             open_.executemany("INSERT INTO plant_changes VALUES (?, ?, ?, ?, ?, ?)", ((number, *c) for c in changes))
+            open_.executemany("INSERT INTO forecasts VALUES (?, ?, ?, ?, ?, ?)", ((number, *f) for f in forecasts))
         return int(number or 0)
 
 
@@ -106,7 +121,7 @@ def open_history(project: Path) -> History:
 
 
 def _prepare(database: sqlite3.Connection, path: Path) -> None:
-    """Check the version of an open history, and make its tables where it is new."""
+    """Check the version of an open history, and add the tables of every version since."""
     database.execute("PRAGMA journal_mode = WAL")
     database.execute("PRAGMA foreign_keys = ON")
     database.execute("PRAGMA synchronous = FULL")
@@ -114,15 +129,15 @@ def _prepare(database: sqlite3.Connection, path: Path) -> None:
     if found > VERSION:
         msg = f"{path} has version {found}; this spreadmap knows {VERSION}. Install the newer spreadmap that made it."
         raise OutputError(msg)
-    if found == VERSION:
-        return
-    guards = "".join(
-        f"CREATE TRIGGER {table}_{verb} BEFORE {verb} ON {table} BEGIN "
-        "SELECT RAISE(ABORT, 'the history only grows'); END;\n"
-        for table in GROWS
-        for verb in ("UPDATE", "DELETE")
-    )
-    database.executescript(f"BEGIN;\n{TABLES}\n{guards}PRAGMA user_version = {VERSION};\nCOMMIT;")
+    for version in range(found + 1, VERSION + 1):
+        tables, grow = MIGRATIONS[version]
+        guards = "".join(
+            f"CREATE TRIGGER {table}_{verb} BEFORE {verb} ON {table} BEGIN "
+            "SELECT RAISE(ABORT, 'the history only grows'); END;\n"
+            for table in grow
+            for verb in ("UPDATE", "DELETE")
+        )
+        database.executescript(f"BEGIN;\n{tables}\n{guards}PRAGMA user_version = {version};\nCOMMIT;")
 
 
 def record_run(
@@ -162,13 +177,14 @@ def record_run(
     """
     seen = [(file.sha256, file.role, file.path, file.rows) for file in files]
     name, products, changes = None, [], []
+    forecasts: list[tuple[str, str, str, str, bytes]] = []
     if folder is not None:
         name = folder.relative_to(project).as_posix()
         manifest = json.loads((folder / "manifest.json").read_text(encoding="utf-8"))
-        products, changes = _products(manifest), _changes(folder)
+        products, changes, forecasts = _products(manifest), _changes(folder), kept_forecasts(folder)
     return history.add_run(
         as_of.isoformat(), name, started.isoformat(timespec="seconds"), ended.isoformat(timespec="seconds"), result,
-        version, files=seen, products=products, changes=changes,
+        version, files=seen, products=products, changes=changes, forecasts=forecasts,
     )  # fmt: skip
 
 
@@ -192,7 +208,7 @@ def adopt_folders(history: History, project: Path) -> tuple[str, ...]:
             history.add_run(
                 manifest["as_of"], name, "", "", FOUND, manifest["versions"]["spreadmap"],
                 files=[(f["sha256"], f["role"], f["path"], f["rows"]) for f in manifest["inputs"]],
-                products=_products(manifest), changes=_changes(folder),
+                products=_products(manifest), changes=_changes(folder), forecasts=kept_forecasts(folder),
             )  # fmt: skip
             entered.append(name)
     return tuple(entered)
@@ -226,3 +242,21 @@ def last_delivery(history: History) -> tuple[str, dict[str, dict[str, DeliveredP
         if change != DELETE:
             plants.setdefault(system, {})[plant_id] = DeliveredPlant(status=status, row_sha256=row_sha256)
     return (last[0][0] if last else ""), plants
+
+
+def forecasts_on_record(history: History) -> tuple[dict[str, tuple[Forecast, ...]], tuple[str, ...]]:
+    """Return the forecasts of every pest system, oldest first, and sentences about those that cannot be read.
+
+    Of several runs with one date the last one counts: it is the one that was worked by.
+    """
+    kept: dict[str, list[Forecast]] = {}
+    remarks = []
+    for system, as_of, content in history.rows(
+        "SELECT system, as_of, content FROM forecasts AS f WHERE run = "
+        "(SELECT max(run) FROM forecasts AS g WHERE g.system = f.system AND g.as_of = f.as_of) ORDER BY system, as_of"
+    ):
+        try:
+            kept.setdefault(system, []).append(unpack_forecast(content))
+        except InputError as error:
+            remarks.append(f"The forecast of {as_of} for {system} is left out of the score: {error}")
+    return {system: tuple(forecasts) for system, forecasts in kept.items()}, tuple(remarks)

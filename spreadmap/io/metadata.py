@@ -117,7 +117,7 @@ def _identification(root: ET.Element, result: SurveyResult, as_of: str) -> None:
     for system in result.systems[:1]:
         distance = _sub(_sub(_sub(data, "spatialResolution"), "MD_Resolution"), "distance")
         metres = ET.SubElement(distance, f"{{{GCO}}}Distance", {"uom": "m"})
-        metres.text = f"{system.surface.grid.cell_m:g}"
+        metres.text = f"{system.cells.cell_m:g}"
     _words(_sub(data, "language"), "eng")
     topic = _sub(_sub(data, "topicCategory"), "MD_TopicCategoryCode")
     topic.text = "environment"
@@ -140,7 +140,7 @@ def _extent(result: SurveyResult) -> tuple[FloatArray, FloatArray]:
     """Return longitudes and latitudes of the plants, and of the corners of every raster and zone."""
     inventory = result.inputs.inventory
     shapes: list[shapely.Geometry] = [shapely.box(west, south, east, north) for west, east, south, north in (
-        system.surface.grid.region for system in result.systems
+        system.cells.region for system in result.systems
     )]  # fmt: skip
     for system in result.systems:
         shapes += [ring.polygon.envelope for ring in system.zones.rings]

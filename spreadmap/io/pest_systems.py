@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import tomllib
 from importlib import resources
 from pathlib import Path
 from typing import Any, get_args
@@ -14,6 +13,7 @@ from spreadmap.io.faults import FaultBook, shown
 from spreadmap.io.guard import check_local_file
 from spreadmap.io.pest_system_blocks import SystemBlock
 from spreadmap.io.project_file import suggestion
+from spreadmap.io.toml_text import parse_toml
 from spreadmap.values.pest_system import PestSystem
 
 OWN_FOLDER = "pest_systems"
@@ -28,14 +28,14 @@ def parse_pest_system(key: str, file: str, text: str) -> PestSystem:
         If the text is no TOML, or a key is unknown, missing or out of range: file, key, value, remedy; all at once.
     """
     try:
-        return SystemBlock.model_validate(tomllib.loads(text)).value(key)
-    except tomllib.TOMLDecodeError as error:
-        book = FaultBook()
-        book.stop(file, f"this is not TOML ({error})", "Correct that line.", error=SettingsError)
+        return SystemBlock.model_validate(parse_toml(text)).value(key)
     except ValidationError as error:
         book = FaultBook()
         for detail in error.errors(include_url=False):
             _note(book, file, detail)
+    except ValueError as error:
+        book = FaultBook()
+        book.stop(file, f"this is not TOML ({error})", "Correct that line.", error=SettingsError)
     book.raise_if_stopped()
     msg = f"{file}: cannot be used."  # pragma: no cover - a refused file has at least one fault
     raise SettingsError(msg)

@@ -19,7 +19,6 @@ from __future__ import annotations
 
 import datetime as dt
 import difflib
-import tomllib
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
@@ -27,8 +26,10 @@ from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationEr
 
 from spreadmap.errors import SettingsError
 from spreadmap.io.faults import FaultBook, shown
+from spreadmap.io.toml_text import parse_toml
 
 PROJECT_FILE = "spreadmap.toml"
+MOST_BYTES = 4 * 2**20
 
 COLUMNS: dict[str, tuple[str, ...]] = {
     "inventory": (
@@ -184,12 +185,15 @@ def read_project_file(folder: Path) -> ProjectFile:
     if not path.is_file():
         msg = f"{PROJECT_FILE} is not in {folder}. Make a project with `spreadmap new FOLDER`, or give its folder."
         raise SettingsError(msg)
+    if path.stat().st_size > MOST_BYTES:
+        msg = f"is larger than {MOST_BYTES // 2**20} MB. It holds names and settings only: put tables into files of their own."
+        raise SettingsError(msg)
     try:
-        mapping = tomllib.loads(path.read_text(encoding="utf-8-sig"))
+        mapping = parse_toml(path.read_text(encoding="utf-8-sig"))
     except UnicodeDecodeError as error:
         msg = f"is not UTF-8 text (byte {error.start}). Save it as UTF-8."
         raise SettingsError(msg) from error
-    except tomllib.TOMLDecodeError as error:
+    except ValueError as error:
         msg = f"is not TOML: {error}. Correct that line; text stands in quotes."
         raise SettingsError(msg) from error
     return parse_project_file(mapping)

@@ -18,6 +18,8 @@ from spreadmap.values.arrays import BoolArray, FloatArray
 WGS84 = CRS.from_epsg(4326)
 MOST_SCALE_ERROR = 0.01
 """How far lengths in the working CRS may differ from true ones [-]; our choice."""
+GRID_FILE = re.compile(r"""grids=[^\s"]*[/\\]|PARAMETERFILE\[[^\]]*[/\\]""", re.IGNORECASE)
+"""A CRS that names a file by its path: PROJ would open it, or fetch it."""
 AREA_MARGIN_DEG = 3.0
 """How far outside its area of use a CRS is still accepted [deg]: towns at the edge of a zone use their neighbours'."""
 
@@ -35,7 +37,10 @@ def parse_crs(text: str) -> CRS:
 
 
 def file_crs(text: str) -> CRS:
-    """Return the CRS that a file carries."""
+    """Return the CRS that a file carries; one that cannot be understood or asks for a grid file is refused (CrsError)."""
+    if GRID_FILE.search(text):
+        msg = "carries a CRS that asks for a file of grid shifts. Export it again with a CRS that has an EPSG code"
+        raise CrsError(msg)
     try:
         return CRS.from_user_input(text)
     except CRSError as error:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections import Counter
 
 import numpy as np
@@ -18,6 +19,15 @@ REMEDY_BY_KIND = {
     "swapped": "Swap the two columns in the project file.",
     "degrees": 'Declare crs = "EPSG:4326" in the block, or export in metres.',
 }
+ANGLE = re.compile(
+    r"""([NSEW])?\s*(\d{1,3}(?:\.\d+)?)\s*[°º]\s*(?:(\d{1,2}(?:\.\d+)?)\s*['′’]\s*)?"""
+    r"""(?:(\d{1,2}(?:\.\d+)?)\s*(?:["″”]|''|′′)\s*)?([NSEW])?""",
+    re.IGNORECASE | re.ASCII,
+)
+DEGREES_ALLOWED = "decimal degrees such as -96.75, or with signs and letter such as 96°45'00\"W"
+POINT = 0
+"""What shapely.get_type_id says of a point; missing shapes are -1."""
+AREA = ("Polygon", "MultiPolygon")
 UNTRUSTED = ("swapped", "degrees", "far", "range")
 
 
@@ -39,11 +49,36 @@ def judge_positions(rows: Rows, source: CRS, working: WorkingCrs, x: FloatArray,
                 f"{REMEDY_BY_KIND.get(kind, 'Correct the CRS or the coordinates.')}"
             )
             raise CrsError(msg)
-    for index, (kind, words) in enumerate(reasons):
-        if kind and (blank_is_bad or kind != "blank"):
+    for index, (kind, words) in [each for each in enumerate(reasons) if each[1][0]]:
+        if blank_is_bad or kind != "blank":
             remedy = "Swap the two cells." if kind == "swapped" else "Correct the position, or leave the row out."
             rows.bad(index, column, words, "", remedy)
     return easting, northing
+
+
+def parse_angle(cell: str, letters: str) -> float | None:
+    """Return degrees from text such as 36°52'30"N or 36° 52.5' N, None where it is not that.
+
+    Parameters
+    ----------
+    cell : str
+        Degrees with their sign, minutes with theirs, seconds if any, and the letter of the hemisphere, which may stand in
+        front. Without signs or letter a text could be read in two ways: then it is refused.
+    letters : str
+        The two letters allowed, the positive one first: "NS" or "EW".
+    """
+    match = ANGLE.fullmatch(cell.replace(",", ".").strip())
+    if match is None:
+        return None
+    before, degrees, minutes, seconds, after = match.groups()
+    letter = (before or after or "").upper()
+    if (before and after) or not letter or letter not in letters:
+        return None
+    parts = [float(part) if part else 0.0 for part in (degrees, minutes, seconds)]
+    # only the last part may have decimals
+    if parts[1] >= 60 or parts[2] >= 60 or any("." in (part or "") for part in (degrees, minutes if seconds else "")):
+        return None
+    return (1 if letter == letters[0] else -1) * (parts[0] + parts[1] / 60 + parts[2] / 3600)
 
 
 def read_coordinates(rows: Rows) -> tuple[CRS, FloatArray, FloatArray, str]:
@@ -65,34 +100,75 @@ def read_coordinates(rows: Rows) -> tuple[CRS, FloatArray, FloatArray, str]:
         wanted = "longitude and latitude" if source.is_geographic else "easting and northing"
         msg = f"has columns for {across} and {along}, but {rows.block.crs} has {wanted}. Correct crs or the columns"
         raise CrsError(msg)
-    return source, rows.number(across, np.nan, -1e9, 1e9), rows.number(along, np.nan, -1e9, 1e9), across
+    if not source.is_geographic:
+        return source, rows.number(across, np.nan, -1e9, 1e9), rows.number(along, np.nan, -1e9, 1e9), across
+    angles = 0
+
+    def read_angle(cell: str, letters: str) -> float | None:
+        nonlocal angles
+        found = parse_angle(cell, letters)
+        angles += found is not None
+        return found
+
+    x = rows.number(across, np.nan, -1e9, 1e9, other=lambda cell: read_angle(cell, "EW"), allowed=DEGREES_ALLOWED)
+    y = rows.number(along, np.nan, -1e9, 1e9, other=lambda cell: read_angle(cell, "NS"), allowed=DEGREES_ALLOWED)
+    if angles:
+        rows.book.assume(rows.table.file, f"{angles} cells are degrees and minutes", "They were turned into degrees.",
+                         column=across)  # fmt: skip
+    return source, x, y, across
 
 
-def read_positions(rows: Rows, working: WorkingCrs) -> tuple[FloatArray, FloatArray, list[BaseGeometry | None]]:
-    """Return eastings and northings in the working CRS [m], and polygons where there are some."""
+def read_positions(rows: Rows, working: WorkingCrs) -> tuple[FloatArray, FloatArray, dict[int, BaseGeometry]]:
+    """Return eastings and northings in the working CRS [m], and by row the polygons where there are some.
+
+    A plant is a point, a bed may be an area; lines and several points in one row put it aside. Of an area without a count
+    a point inside is taken, and that is told.
+    """
     table, n = rows.table, len(rows)
-    shapes: list[BaseGeometry | None] = [None] * n
     if table.geometry is None or table.crs is None:
         source, x, y, column = read_coordinates(rows)
         easting, northing = judge_positions(rows, source, working, x, y, column)
-        return easting, northing, shapes
-    whole = [geometry if geometry is not None else shapely.Point() for geometry in table.geometry.tolist()]
-    centres = np.array([_centre(geometry) for geometry in whole], dtype=np.float64).reshape(n, 2)
-    areas = [i for i, geometry in enumerate(whole) if geometry.area > 0]
-    easting, northing = judge_positions(rows, table.crs, working, centres[:, 0], centres[:, 1], "geometry")
-    areas = [i for i in areas if not rows.is_bad(i)]
-    for i, moved in zip(areas, transform_shapes(table.crs, working, [whole[i] for i in areas]), strict=True):
-        shapes[i] = shapely.make_valid(moved)
-    return easting, northing, shapes
+        return easting, northing, {}
+    kind, empty = shapely.get_type_id(table.geometry), shapely.is_empty(table.geometry)
+    x, y = np.full(n, np.nan), np.full(n, np.nan)
+    single = (kind == POINT) & ~empty
+    x[single], y[single] = shapely.get_x(table.geometry[single]), shapely.get_y(table.geometry[single])
+    areas: dict[int, BaseGeometry] = {}
+    for index in np.flatnonzero(~single & (kind >= 0) & ~empty).tolist():
+        shape = _point_or_area(table.geometry[index])
+        if shape is None:
+            rows.bad(index, "geometry", _said(table.geometry[index]), "one point, or an area for a bed",
+                     "Give one row to each plant, or leave the row out.")  # fmt: skip
+            continue
+        x[index], y[index] = shapely.get_coordinates(shape.representative_point())[0]
+        if shape.area > 0:
+            areas[index] = shape
+            if not shapely.is_valid(table.geometry[index]):
+                rows.book.assume(table.file, "a shape crosses itself", "It was made valid.", row=table.row[index])
+    easting, northing = judge_positions(rows, table.crs, working, x, y, "geometry")
+    good = [index for index in areas if not rows.is_bad(index)]
+    moved = transform_shapes(table.crs, working, [areas[index] for index in good])
+    if good and not rows.has("count"):
+        rows.book.assume(table.file, f"{len(good)} shapes are areas and there is no column count",
+                         "Each was taken as one plant at a point inside it.")  # fmt: skip
+    return easting, northing, {index: shapely.make_valid(shape) for index, shape in zip(good, moved, strict=True)}
 
 
-def _centre(geometry: BaseGeometry) -> tuple[float, float]:
-    """Return a point for a shape, NaN for an empty one."""
-    if geometry.is_empty:
-        return float("nan"), float("nan")
-    point = geometry if geometry.geom_type == "Point" else geometry.representative_point()
-    x, y = shapely.get_coordinates(point)[0]
-    return float(x), float(y)
+def _said(shape: BaseGeometry) -> str:
+    """Return a shape that cannot be used in a few words."""
+    return f"'{shape.geom_type}'" + (" without size" if shape.geom_type in AREA else "")
+
+
+def _point_or_area(shape: BaseGeometry) -> BaseGeometry | None:
+    """Return the one point or the valid area that a shape is, None where it is neither or has no place."""
+    if not np.isfinite(shapely.get_coordinates(shape)).all():
+        return None
+    if shape.geom_type == "MultiPoint" and shapely.get_num_geometries(shape) == 1:
+        return shapely.Point(shapely.get_coordinates(shape)[0])
+    if shape.geom_type not in AREA:
+        return None
+    whole = _of_kind(shapely.make_valid(shape), AREA)
+    return whole if whole.geom_type in AREA and not whole.is_empty else None
 
 
 def read_shapes(rows: Rows, working: WorkingCrs, kinds: tuple[str, ...]) -> list[BaseGeometry]:

@@ -24,6 +24,7 @@ from spreadmap.io.read_surroundings import read_reservoirs, read_screens, read_s
 from spreadmap.io.read_surveys import read_surveys, read_work_log
 from spreadmap.io.read_wind_hours import read_wind_hours
 from spreadmap.io.read_wind_raster import read_wind_raster
+from spreadmap.io.wind_agreement import winds_differ
 from spreadmap.values.inventory import Inventory, Sites
 from spreadmap.values.pest_system import PestSystem
 from spreadmap.values.project import Fault, InputFile, ProjectInputs
@@ -34,6 +35,8 @@ from spreadmap.values.words import Status
 MOST_DAYS_BETWEEN_SURVEYS = 1096
 """Three years; our choice. The last inspection makes the date of the state, and a slip of the pen would move it."""
 OLD_RECORD_DAYS = 400
+UNKNOWN_DAY = dt.date(1970, 1, 1)
+"""Stands for the date of the state where a fault leaves none, so that reading goes on."""
 DAYS_TO_NEXT_SURVEY = 28
 KINDS = (
     "inventory",
@@ -110,7 +113,9 @@ def _read(folder: Path, as_of: dt.date | None, book: FaultBook) -> tuple[Project
     if working is None or inventory is None:
         _read_what_can_be(opened, working, book)
         return None
-    lon, lat = float(np.median(inventory.longitude)), float(np.median(inventory.latitude))
+    # the middle in metres: the median of longitudes on both sides of 180 degrees lies on the other side of the world
+    middle = (np.array([np.median(inventory.easting)]), np.array([np.median(inventory.northing)]))
+    lon, lat = (float(each[0]) for each in working.lon_lat(*middle))
     with book.reading(PROJECT_FILE):
         check_scale(working, lon, lat)
     until = as_of or project.as_of
@@ -118,13 +123,19 @@ def _read(folder: Path, as_of: dt.date | None, book: FaultBook) -> tuple[Project
     if until is None and len(surveys):
         until = _last_inspection(surveys, book)
     dates = _dates(opened.project, until, book)
-    _say_future_planting(inventory, dates[0], book)
-    middle = (np.array([np.median(inventory.easting)]), np.array([np.median(inventory.northing)]))
     convergence = float(working.convergence_deg(*middle)[0])
     around = _read_around(opened, working, convergence, book)
     inventory = _with_sites(inventory, around["sites"], book)
     _say_strange_findings(inventory, surveys, opened.systems, book)
-    _say_old_record(surveys, dates[0], book)
+    if dates[0] != UNKNOWN_DAY:
+        _say_future_planting(inventory, dates[0], book)
+        _say_old_record(surveys, dates[0], book)
+    wind_raster = read_wind_raster(*_files(opened, "wind_raster"), working, inventory, book, opened.settings)
+    if wind_raster is not None and around["wind_hours"] is not None:
+        differ = winds_differ(around["wind_hours"], wind_raster)
+        if differ:
+            book.assume(opened.blocks["wind_raster"][0].file, differ, "Both were taken as they are; correct components, "
+                        "band_order or north in its block if they are wrong.")  # fmt: skip
     values = ProjectInputs(
         name=project.name,
         crs=working.text,
@@ -137,7 +148,7 @@ def _read(folder: Path, as_of: dt.date | None, book: FaultBook) -> tuple[Project
         surveys=surveys,
         work_log=read_work_log(*_files(opened, "work_log"), inventory, opened.settings, book),
         pest_systems=opened.systems,
-        wind_raster=read_wind_raster(*_files(opened, "wind_raster"), working, inventory, book, opened.settings),
+        wind_raster=wind_raster,
         contact=project.contact,
         holidays=tuple(project.holidays),
         **around,
@@ -226,14 +237,13 @@ def _say_strange_findings(
     inventory: Inventory, surveys: Surveys, systems: tuple[PestSystem, ...], book: FaultBook
 ) -> None:
     """Tell of findings on plants that are no host of the pest they are said to have."""
-    genus = {key: (host.split() or [""])[0].casefold()
-             for key, host in zip(inventory.plant_id.tolist(), inventory.host.tolist(), strict=True)}  # fmt: skip
+    row_of = {key: row for row, key in enumerate(inventory.plant_id.tolist())} if len(surveys) else {}
+    genus = {host: (host.split() or [""])[0].casefold() for host in set(inventory.host.tolist())}
+    has_finding = (surveys.status == Status.INFECTED.value) | (surveys.status == Status.SUSPECT.value)
     for system in systems:
         hosts = {name.casefold() for name in system.host_genera}
-        found = (surveys.pest_system == system.key) & np.isin(
-            surveys.status.astype(str), [Status.INFECTED.value, Status.SUSPECT.value]
-        )
-        strange = {str(key) for key in surveys.plant_id[found] if genus.get(str(key), "") not in hosts}
+        found = set(surveys.plant_id[(surveys.pest_system == system.key) & has_finding].tolist())
+        strange = [key for key in found if genus[inventory.host[row_of[key]]] not in hosts]
         if strange:
             book.assume("surveys", f"{len(strange)} plants with findings of {system.common_name} are no known host of it "
                         f"({', '.join(system.host_genera)})", "They stay on record; check column and word of the host.",
@@ -274,7 +284,8 @@ def _file(kind: str, path: Path, folder: Path, rows: int) -> InputFile:
     """Return one input file with its hash; a Shapefile's parts count together."""
     parts = [path]
     if path.suffix.lower() == ".shp":
-        parts = sorted(each for each in path.parent.iterdir() if each.stem.casefold() == path.stem.casefold())
+        alike = (each for each in path.parent.iterdir() if each.stem.casefold() == path.stem.casefold())
+        parts = sorted(each for each in alike if each.is_file())
     digest = hashlib.sha256()
     for part in parts:
         with part.open("rb") as file:
@@ -303,28 +314,31 @@ def _systems(folder: Path, project: ProjectFile, book: FaultBook) -> tuple[PestS
     systems: tuple[PestSystem, ...] = ()
     with book.reading("pest_systems"):
         systems = read_pest_systems(folder)
+    if not systems:
+        # the run is refused; with those that come along, surveys can still be checked for their own faults
+        return read_pest_systems()
     wanted = project.project.pest_systems
     known = [system.key for system in systems]
     for name in wanted:
         if name not in known:
             book.stop(PROJECT_FILE, f"pest system {shown(name)}", f"{suggestion(name, known)}Correct the name.",
                       allowed=", ".join(known), error=SettingsError)  # fmt: skip
-    return tuple(system for system in systems if not wanted or system.key in wanted)
+    return tuple(system for system in systems if not wanted or system.key in wanted or not set(wanted) <= set(known))
 
 
 def _dates(project: ProjectFile, as_of: dt.date | None, book: FaultBook) -> tuple[dt.date, dt.date, dt.date]:
     """Return as_of, next survey and horizon, in this order in time."""
     given = project.project
     if as_of is None and book.has_stopped:
-        as_of = dt.date(1970, 1, 1)
+        as_of = UNKNOWN_DAY
     if as_of is None:
         book.stop(PROJECT_FILE, "no date of the state: as_of is not given and there is no inspection",
                   "Give as_of, or a survey.", error=InventoryError)  # fmt: skip
-        as_of = dt.date(1970, 1, 1)
+        as_of = UNKNOWN_DAY
     if not FIRST_DAY <= as_of <= LAST_DAY:
         book.stop(PROJECT_FILE, f"as_of '{as_of}'", "Correct the date.", allowed=f"{FIRST_DAY} to {LAST_DAY}",
                   error=SettingsError)  # fmt: skip
-        as_of = dt.date(1970, 1, 1)
+        as_of = UNKNOWN_DAY
     next_survey = given.next_survey_on
     if next_survey is None or next_survey <= as_of:
         if next_survey is not None:

@@ -4,15 +4,17 @@ from __future__ import annotations
 
 import datetime as dt
 import re
-from collections.abc import Sequence
+import unicodedata
+from collections.abc import Callable, Sequence
 
 import numpy as np
+import pandas
 
 from spreadmap.errors import InputError, InventoryError
 from spreadmap.io.faults import FaultBook, shown
 from spreadmap.io.project_file import COLUMNS, FileBlock, suggestion
-from spreadmap.io.read_tables import Table
-from spreadmap.values.arrays import BoolArray, DateArray, FloatArray, TextArray
+from spreadmap.io.table import Table
+from spreadmap.values.arrays import BoolArray, DateArray, FloatArray, IntArray, TextArray
 from spreadmap.values.project import Fault, RejectedRow
 
 YES = ("yes", "y", "true", "1")
@@ -22,6 +24,9 @@ DAY_ZERO = dt.date(1899, 12, 30)
 FIRST_YEAR, LAST_YEAR = 1900, 2100
 """Years outside are typing slips; our choice."""
 COLUMNS_OF_ALL_KINDS = tuple(sorted({name for names in COLUMNS.values() for name in names}))
+NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?", re.ASCII)
+NUMBER_SIGNS = frozenset("0123456789.+-eE")
+UNIX_DAY_ZERO = dt.date(1970, 1, 1).toordinal()
 DATE_PARTS = {
     "yyyy": r"(?P<year>\d{4})",
     "yy": r"(?P<short>\d{2})",
@@ -54,6 +59,8 @@ class Rows:
                 raise InputError(msg)
             self._column[ours] = names[theirs.strip().casefold()]
         self._names = names
+        self._loose = self._loose_names()
+        self._asked: set[str] = set()
         folded = [name.casefold() for name in table.header]
         for ours in COLUMNS_OF_ALL_KINDS:
             place = self.where(ours)
@@ -61,13 +68,30 @@ class Rows:
                 msg = f"has two columns named {shown(table.header[place])}. Rename one of them"
                 raise InputError(msg)
 
+    def _loose_names(self) -> dict[str, int]:
+        """Return columns by our name where the file's differs in spaces and strokes only: "Plant ID" is plant_id."""
+        taken = set(self._column.values())
+        found: dict[str, int] = {}
+        for index, name in enumerate(self.table.header):
+            ours = re.sub(r"[\s./-]+", "_", name.casefold())
+            if ours not in COLUMNS_OF_ALL_KINDS or ours in self._column or ours in self._names or index in taken:
+                continue
+            if ours in found:
+                msg = (
+                    f"has two columns for {ours}: {shown(self.table.header[found[ours]])} and {shown(name)}. Rename one"
+                )
+                raise InputError(msg)
+            found[ours] = index
+        return found
+
     def __len__(self) -> int:
         """Return the number of rows."""
         return len(self.table)
 
     def where(self, name: str) -> int | None:
         """Return the position of one of our columns, None if the file does not have it."""
-        return self._column.get(name, self._names.get(name.casefold()))
+        place = self._column.get(name, self._names.get(name.casefold()))
+        return self._loose.get(name) if place is None else place
 
     def has(self, name: str) -> bool:
         """Return whether the file has one of our columns."""
@@ -76,9 +100,10 @@ class Rows:
     def need(self, *names: str) -> None:
         """Raise InputError where none of the columns is there."""
         if not any(self.has(name) for name in names):
+            hint = next(filter(None, (suggestion(name, self.table.header) for name in names)), "")
             msg = (
-                f"has no column for {' or '.join(names)}; its columns are {', '.join(self.table.header)}. Add it, or map "
-                "the file's own column to it in the project file"
+                f"has no column for {' or '.join(names)}; its columns are {', '.join(self.table.header)}. {hint}Add it, or "
+                "map the file's own column to it in the project file"
             )
             raise InputError(msg)
 
@@ -105,6 +130,11 @@ class Rows:
     def finish(self, most_aside: float) -> None:
         """Hand the rows put aside to the book; too many of them stop the run."""
         table = self.table
+        loose = {name: place for name, place in self._loose.items() if name in self._asked}
+        if loose:
+            said = ", ".join(f"{shown(table.header[place])} as {name}" for name, place in loose.items())
+            self.book.assume(table.file, "has columns whose names differ from ours in spaces or strokes",
+                             f"Taken: {said}.")  # fmt: skip
         for number, cells, reason in table.bad_rows:
             self.book.add(Fault(file=table.file, row=number, column="", found=reason, allowed="",
                                 remedy="Mend the row.", weight="aside"))  # fmt: skip
@@ -114,7 +144,7 @@ class Rows:
             self.book.add(fault)
             self.book.rejected.append(
                 RejectedRow(
-                    file=table.file, row=fault.row or 0, reason=fault.sentence(), text=" | ".join(table.cells[index])
+                    file=table.file, row=fault.row or 0, reason=fault.sentence(), text=" | ".join(table.cells_of(index))
                 )
             )
         self.book.rows[table.file] = len(table) - len(self._bad)
@@ -126,43 +156,61 @@ class Rows:
                 allowed=f"at most {most_aside:.0%} of a file", error=InventoryError,
             )  # fmt: skip
 
+    def cells(self, name: str) -> list[str]:
+        """Return a column as a list of texts, empty where the file does not have it; not to be changed."""
+        place = self.where(name)
+        self._asked.add(name)
+        return [""] * len(self) if place is None else self.table.columns[place]
+
     def text(self, name: str) -> TextArray:
         """Return a column as text, empty where the file does not have it, shape (rows,)."""
-        place = self.where(name)
-        cells = [""] * len(self) if place is None else [row[place] for row in self.table.cells]
-        return np.array(cells, dtype=object) if cells else np.zeros(0, dtype=object)
+        return as_text(self.cells(name))
 
-    def number(self, name: str, default: float, least: float, most: float) -> FloatArray:
-        """Return a column as numbers; blank cells take the default, others outside the range put their row aside."""
+    def number(
+        self, name: str, default: float, least: float, most: float, *,
+        other: Callable[[str], float | None] | None = None, allowed: str = "",
+    ) -> FloatArray:  # fmt: skip
+        """Return a column as numbers; blank cells take the default, others outside the range put their row aside.
+
+        `other` may read a cell that is written in another way than as a plain number; `allowed` says so in words.
+        """
+        cells = self.cells(name)
         values = np.full(len(self), default, dtype=np.float64)
-        for index, cell in enumerate(self.text(name).tolist()):
-            if not cell:
-                continue
-            given = cell.replace(",", ".") if self.table.decimal_comma else cell
-            try:
-                value = float(given)
-            except ValueError:
-                value = float("nan")
-            if not least <= value <= most:
-                self.bad(index, name, shown(cell), f"a number from {least:g} to {most:g}", "Correct the cell.")
-            values[index] = value
+        if self.where(name) is None:
+            return values
+        filled = is_filled(cells)
+        given = [cell for cell in cells if cell]
+        values[filled] = to_numbers(given, decimal_comma=self.table.decimal_comma, other=other)
+        with np.errstate(invalid="ignore"):
+            wrong = filled & ~((values >= least) & (values <= most))
+        for index in np.flatnonzero(wrong).tolist():
+            has_comma = "," in cells[index] and is_number(cells[index].replace(",", ".", 1))
+            hint = "Write the decimal with a point. " if has_comma else ""
+            self.bad(
+                index,
+                name,
+                shown(cells[index]),
+                allowed or f"a number from {least:g} to {most:g}",
+                f"{hint}Correct the cell.",
+            )
         return values
 
     def word(self, name: str, allowed: Sequence[str], default: str = "") -> TextArray:
         """Return a column of fixed words, mapped by the block's own words; others put their row aside."""
         words = {key.strip().casefold(): value for key, value in self.block.words.items()}
         known = {word.casefold(): word for word in allowed}
-        found = []
-        for index, cell in enumerate(self.text(name).tolist()):
+        cells, found, wrong = self.cells(name), {}, {}
+        for cell in set(cells):
             word = words.get(cell.casefold(), cell)
-            if not word:
-                found.append(default)
-                continue
-            if word.casefold() not in known:
-                self.bad(index, name, shown(cell), ", ".join(word for word in allowed if word),
-                         f"{suggestion(word, list(allowed))}Correct the cell or map the word in the project file.")  # fmt: skip
-            found.append(known.get(word.casefold(), default))
-        return np.array(found, dtype=object) if found else np.zeros(0, dtype=object)
+            found[cell] = known.get(word.casefold(), default) if word else default
+            if word and word.casefold() not in known:
+                wrong[cell] = f"{suggestion(word, list(allowed))}Correct the cell or map the word in the project file."
+        if wrong:
+            said = ", ".join(word for word in allowed if word)
+            for index, cell in enumerate(cells):
+                if cell in wrong:
+                    self.bad(index, name, shown(cell), said, wrong[cell])
+        return as_text(list(map(found.__getitem__, cells)))
 
     def flag(self, name: str, *, default: bool) -> BoolArray:
         """Return a column of yes and no."""
@@ -181,30 +229,98 @@ class Rows:
 
         Others that are no date put their row aside, or count as unknown, and that is told, where `lenient`.
         """
-        found = np.full(len(self), "NaT", dtype="datetime64[D]")
-        for index, cell in enumerate(self.text(name).tolist()):
-            if not cell:
-                continue
+        cells = self.cells(name)
+        unknown = np.iinfo(np.int64).min  # NaT as a number
+        days: dict[str, int] = {"": unknown}
+        wrong: set[str] = set()
+        for cell in set(cells) - {""}:
             day = parse_day(cell, self.block.date_format, has_day_numbers=self.table.has_day_numbers)
+            days[cell] = unknown if day is None else day.toordinal() - UNIX_DAY_ZERO
             if day is None:
-                form = self.block.date_format or "YYYY-MM-DD"
-                if lenient:
-                    place = self.where(name)
-                    self.book.assume(
-                        self.table.file, f"{shown(cell)} is no date written {form}", "It was taken as unknown.",
-                        column=self.table.header[place] if place is not None else name, row=self.table.row[index],
-                    )  # fmt: skip
-                    continue
+                wrong.add(cell)
+        if wrong:
+            self._tell_dates(name, cells, wrong, lenient=lenient)
+        found = np.fromiter(map(days.__getitem__, cells), dtype=np.int64, count=len(cells))
+        return found.astype("datetime64[D]")
+
+    def _tell_dates(self, name: str, cells: list[str], wrong: set[str], *, lenient: bool) -> None:
+        """Put rows aside whose date is none, or tell that it was taken as unknown."""
+        form = self.block.date_format or "YYYY-MM-DD"
+        place = self.where(name)
+        for index, cell in enumerate(cells):
+            if cell not in wrong:
+                continue
+            if lenient:
+                self.book.assume(
+                    self.table.file, f"{shown(cell)} is no date written {form}", "It was taken as unknown.",
+                    column=self.table.header[place] if place is not None else name, row=self.table.row[index],
+                )  # fmt: skip
+            else:
                 self.bad(index, name, shown(cell), f"a date written {form}",
                          "Correct the cell, or declare date_format in the file's block.")  # fmt: skip
-            else:
-                found[index] = day
-        return found
+
+
+def as_text(cells: list[str]) -> TextArray:
+    """Return texts as a column, shape (n,)."""
+    column = np.empty(len(cells), dtype=object)
+    column[:] = cells
+    return column
+
+
+def is_filled(cells: list[str]) -> BoolArray:
+    """Return which cells are not empty, shape (n,)."""
+    return np.fromiter(map(bool, cells), dtype=np.bool_, count=len(cells))
+
+
+def is_number(cell: str) -> bool:
+    """Return whether a cell is a plain number: digits, sign, point, exponent; no words, no grouping, no other digits."""
+    return NUMBER.fullmatch(cell) is not None
+
+
+def to_numbers(
+    cells: list[str], *, decimal_comma: bool, other: Callable[[str], float | None] | None = None
+) -> FloatArray:
+    """Return cells as numbers, NaN where one is none and `other` cannot read it either, shape (n,)."""
+    given = [cell.replace(",", ".") for cell in cells] if decimal_comma else cells
+    # of these signs alone, float() makes nothing that is_number would not let pass
+    if set("".join(given)) <= NUMBER_SIGNS:
+        try:
+            return np.fromiter(map(float, given), dtype=np.float64, count=len(given))
+        except ValueError:
+            pass
+    values = np.full(len(given), np.nan)
+    for index, cell in enumerate(given):
+        if is_number(cell):
+            values[index] = float(cell)
+        elif other is not None and (found := other(cells[index])) is not None:
+            values[index] = found
+    return values
 
 
 def fold_key(key: str) -> str:
-    """Return a key without what people do not see: capitals, and spaces."""
+    """Return a key without what people do not see: capitals, spaces, and how an accent is put together."""
+    if not key.isascii():
+        key = unicodedata.normalize("NFC", key)
     return "".join(key.split()).casefold()
+
+
+def fold_keys(keys: list[str]) -> list[str]:
+    """Return `fold_key` of every key."""
+    whole = "".join(keys)
+    if whole.isascii() and len(whole.split()) <= 1:
+        return list(map(str.casefold, keys))
+    return list(map(fold_key, keys))
+
+
+def distinct(*columns: TextArray | DateArray) -> tuple[IntArray, list[int]]:
+    """Return numbers that are equal where all columns are, and a row in which each number stands; shape (rows,)."""
+    which = np.zeros(len(columns[0]), dtype=np.int64)
+    for column in columns:
+        numbers, kinds = pandas.factorize(column)
+        which = pandas.factorize(which * len(kinds) + numbers)[0].astype(np.int64)
+    rows = np.zeros(int(which.max(initial=-1)) + 1, dtype=np.int64)
+    rows[which] = np.arange(len(which))
+    return which, rows.tolist()
 
 
 def parse_day(cell: str, date_format: str = "", *, has_day_numbers: bool = False) -> dt.date | None:

@@ -162,7 +162,7 @@ def read_temperature(
             low, high = (rows.number(name, np.nan, coldest, warmest) for name in ("minimum_c", "maximum_c"))
             if block.temperature_unit == "C" and _looks_like_fahrenheit(rows):
                 msg = (
-                    'has a usual maximum above 45, which is no temperature in degrees Celsius. Declare temperature_unit = '
+                    "has a usual maximum above 45, which is no temperature in degrees Celsius. Declare temperature_unit = "
                     '"F" in its block'
                 )
                 raise InputError(msg)

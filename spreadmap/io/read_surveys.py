@@ -3,15 +3,19 @@
 from __future__ import annotations
 
 import datetime as dt
+from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
 from typing import Any
 
 import numpy as np
+import pandas
 
 from spreadmap.io.faults import FaultBook, shown
 from spreadmap.io.project_file import FileBlock, SurveyBlock, suggestion
-from spreadmap.io.read_rows import Rows, fold_key
+from spreadmap.io.read_rows import Rows, as_text, distinct, fold_key, fold_keys, is_filled
 from spreadmap.io.read_tables import read_table
+from spreadmap.values.arrays import BoolArray, DateArray, IntArray, TextArray, empty_text
 from spreadmap.values.inventory import Inventory
 from spreadmap.values.pest_system import PestSystem
 from spreadmap.values.settings import Settings
@@ -45,22 +49,28 @@ def status_and_evidence(word: str, words: dict[str, str]) -> tuple[str, str] | N
 
 
 class _Told:
-    """Inspections of all files so far."""
+    """Inspections of all files so far, and what was assumed in the file at hand."""
 
     def __init__(self) -> None:
-        self.values: dict[str, list[Any]] = {name: [] for name in COLUMNS}
+        self.parts: list[dict[str, np.ndarray]] = []
         self.later = self.by_default = self.blank = self.without_evidence = self.visual_tests = 0
         self.default_system = ""
 
-    def add(self, **row: Any) -> None:
-        """Add one inspection."""
-        for name in COLUMNS:
-            self.values[name].append(row[name])
+    def add(self, parts: list[dict[str, np.ndarray]]) -> None:
+        """Add the inspections of one file, in the order of its rows."""
+        if not parts:
+            return
+        whole = {name: np.concatenate([part[name] for part in parts]) for name in COLUMNS}
+        order = np.argsort(whole["row"], kind="stable")
+        self.parts.append({name: column[order] for name, column in whole.items()})
 
     def surveys(self) -> Surveys:
         """Return them as a value."""
         kinds: dict[str, Any] = {"inspected_on": "datetime64[D]", "row": np.int64, "is_bed_count": np.bool_}
-        columns: dict[str, Any] = {name: np.array(self.values[name], dtype=kinds.get(name, object)) for name in COLUMNS}
+        empty = [{name: np.zeros(0, dtype=kinds.get(name, object)) for name in COLUMNS}]
+        columns: dict[str, Any] = {
+            name: np.concatenate([part[name] for part in self.parts or empty]) for name in COLUMNS
+        }
         return Surveys(**columns)
 
 
@@ -102,12 +112,12 @@ def read_surveys(
 
 def _say_same_day(surveys: Surveys, book: FaultBook) -> None:
     """Tell how many plants have two different statuses of one pest on one day."""
-    said: dict[tuple[str, str, str], set[str]] = {}
-    rows = zip(surveys.plant_id.tolist(), surveys.pest_system.tolist(), surveys.inspected_on.astype(str).tolist(),
-               surveys.status.tolist(), strict=True)  # fmt: skip
-    for plant, system, day, status in rows:
-        said.setdefault((plant, system, day), set()).add(status)
-    double = sum(len(statuses) > 1 for statuses in said.values())
+    inspection, _ = distinct(surveys.plant_id, surveys.pest_system, surveys.inspected_on)
+    numbers, kinds = pandas.factorize(surveys.status)
+    said = np.sort(inspection * max(len(kinds), 1) + numbers)
+    # one of each status of an inspection, then those inspections that still come more than once
+    said = said[np.diff(said, prepend=-1) > 0] // max(len(kinds), 1)
+    double = len(set(said[1:][said[1:] == said[:-1]].tolist()))
     if double:
         book.assume("surveys", f"{double} plants have two different statuses on one day", "The graver one counts.",
                     column="status")  # fmt: skip
@@ -145,21 +155,37 @@ class PlantKeys:
     """Finds plants by their key; one that differs in capitals or spaces only is the same, and is counted."""
 
     def __init__(self, inventory: Inventory) -> None:
-        self._exact = set(inventory.plant_id.tolist())
-        self._folded = {fold_key(key): key for key in inventory.plant_id.tolist()}
-        self._bare = {fold_key(key).lstrip("0") for key in inventory.plant_id.tolist() if key.startswith("0")}
+        self._keys: list[str] = inventory.plant_id.tolist()
+        self._exact = set(self._keys)
         self.loose = 0
 
-    def find(self, rows: Rows, index: int, key: str) -> str:
-        """Return the inventory's key; an unknown one puts the row aside."""
-        if key in self._exact:
-            return key
-        if key and fold_key(key) in self._folded:
-            self.loose += 1
-            return str(self._folded[fold_key(key)])
-        hint = "Leading zeros seem to be lost: keep the column as text. " if fold_key(key) in self._bare else ""
-        rows.bad(index, "plant_id", shown(key), "a key of the inventory", f"{hint}Correct the key or add the plant.")
-        return ""
+    @cached_property
+    def _folded(self) -> dict[str, str]:
+        """Return the keys by their folded form."""
+        return dict(zip(fold_keys(self._keys), self._keys, strict=True))
+
+    @cached_property
+    def _bare(self) -> set[str]:
+        """Return keys as they are when a program takes them for numbers."""
+        return {fold_key(key).lstrip("0") for key in self._keys if key.startswith("0")}
+
+    def find(self, rows: Rows, keys: list[str], asked: BoolArray) -> TextArray:
+        """Return the inventory's key of every row that is asked for; an unknown one puts its row aside, shape (rows,)."""
+        found = as_text(keys)
+        for index in np.flatnonzero(
+            asked & ~np.fromiter(map(self._exact.__contains__, keys), np.bool_, len(keys))
+        ).tolist():
+            key = keys[index]
+            folded = fold_key(key)
+            if key and folded in self._folded:
+                self.loose += 1
+                found[index] = self._folded[folded]
+                continue
+            hint = "Leading zeros seem to be lost: keep the column as text. " if folded in self._bare else ""
+            rows.bad(
+                index, "plant_id", shown(key), "a key of the inventory", f"{hint}Correct the key or add the plant."
+            )
+        return found
 
 
 def nested_order(count: int) -> list[int]:
@@ -173,26 +199,25 @@ def nested_order(count: int) -> list[int]:
     return [number for number in turned if number < count]
 
 
-def _system_of(rows: Rows, index: int, given: str, block: SurveyBlock, systems: tuple[str, ...], told: _Told) -> str:
-    """Return the pest system of a row; an unknown one puts the row aside."""
-    name = given or block.pest_system
-    if not name and told.default_system:
-        told.by_default += 1
-        return told.default_system
-    if name not in systems:
-        rows.bad(index, "pest_system", shown(name), ", ".join(systems),
-                 f"{suggestion(name, systems)}Correct the cell, or give pest_system in the file's block.")  # fmt: skip
-    return name
+def _systems(rows: Rows, given: list[str], asked: BoolArray, block: SurveyBlock, systems: tuple[str, ...],
+             told: _Told) -> TextArray:  # fmt: skip
+    """Return the pest system of every row that is asked for; an unknown one puts its row aside, shape (rows,)."""
+    names = {cell: cell or block.pest_system or told.default_system for cell in set(given)}
+    if "" in names and not block.pest_system and told.default_system:
+        told.by_default += int(np.sum(asked & ~is_filled(given)))
+    wrong = {cell: name for cell, name in names.items() if name not in systems}
+    if wrong:
+        for index in np.flatnonzero(asked).tolist():
+            if given[index] in wrong:
+                name = wrong[given[index]]
+                rows.bad(index, "pest_system", shown(name), ", ".join(systems),
+                         f"{suggestion(name, systems)}Correct the cell, or give pest_system in the file's block.")  # fmt: skip
+    return as_text(list(map(names.__getitem__, given)))
 
 
-def _check_day(rows: Rows, index: int, day: np.datetime64, as_of: dt.date | None, told: _Told) -> bool:
-    """Return whether an inspection is to be told; one without a date puts its row aside, a later one waits."""
-    if np.isnat(day):
-        rows.bad(index, "inspected_on", "no date", "the day of the inspection", "Give the date.")
-        return False
-    waits = as_of is not None and bool(day > np.datetime64(as_of))
-    told.later += waits
-    return not waits
+def _status_remedy(cell: str) -> str:
+    """Return what to do about an unknown status word."""
+    return f"{suggestion(cell, STATUS_WORDS)}Correct the cell or map the word in the project file."
 
 
 def _read_wide(
@@ -205,54 +230,34 @@ def _read_wide(
 ) -> None:
     """Read a table with one column of status words per date."""
     rows.need("plant_id")
-    plant, texts = rows.text("plant_id"), {name: rows.text(name) for name in TEXTS}
-    words = {key.strip().casefold(): value for key, value in block.words.items()}
-    columns = {header: rows.text(header) for header in block.dates}
     for header in block.dates:
         rows.need(header)
-    for index, key in enumerate(plant.tolist()):
-        system = _system_of(rows, index, "", block, systems, told)
-        found = keys.find(rows, index, key)
-        told_cells = []
-        for header, day in block.dates.items():
-            cell = columns[header][index]
-            if not cell:
-                continue
-            meaning = status_and_evidence(cell, words)
-            if meaning is None:
-                _bad_status(rows, index, header, cell)
-            elif _check_day(rows, index, np.datetime64(day), as_of, told):
-                told_cells.append((day, meaning))
-        if rows.is_bad(index):
-            continue
-        for day, (status, evidence) in told_cells:
-            _tell(told, rows, index, found, np.datetime64(day), system, status, evidence, "", "", texts)
-
-
-def _bad_status(rows: Rows, index: int, column: str, cell: str) -> None:
-    """Put a row with an unknown status word aside."""
-    rows.bad(index, column, shown(cell), ", ".join(STATUS_WORDS),
-             f"{suggestion(cell, STATUS_WORDS)}Correct the cell or map the word in the project file.")  # fmt: skip
-
-
-def _tell(
-    told: _Told, rows: Rows, index: int, plant: str, day: np.datetime64, system: str, status: str, evidence: str,
-    method: str, kind: str, texts: dict[str, Any], *, is_bed_count: bool = False,
-) -> None:  # fmt: skip
-    """Add one inspection, with what is usual where nothing was given."""
-    if not evidence and status == Status.INFECTED and not is_bed_count:
-        told.without_evidence += method != Method.TEST
-        evidence = Evidence.LAB.value if method == Method.TEST else ""
-    evidence = evidence or ALLOWED_EVIDENCE[Status(status)][0].value
-    if status == Status.INFECTED and evidence == Evidence.LAB and method == Method.VISUAL:
-        told.visual_tests += 1
-        method = Method.TEST.value
-    told.add(
-        plant_id=plant, inspected_on=day, pest_system=system, status=status, evidence=evidence,
-        method=method or (Method.TEST.value if evidence == Evidence.LAB else Method.VISUAL.value),
-        survey_kind=kind or SurveyKind.MONITORING.value, file=rows.table.file, row=rows.table.row[index],
-        is_bed_count=is_bed_count, **{name: str(texts[name][index]) for name in TEXTS},
-    )  # fmt: skip
+    words = {key.strip().casefold(): value for key, value in block.words.items()}
+    every = np.ones(len(rows), dtype=np.bool_)
+    system = _systems(rows, [""] * len(rows), every, block, systems, told)
+    plant = keys.find(rows, rows.cells("plant_id"), every)
+    found = []
+    for header, day in block.dates.items():
+        cells = rows.cells(header)
+        meanings = {cell: status_and_evidence(cell, words) for cell in set(cells) - {""}}
+        if None in meanings.values():
+            for index, cell in enumerate(cells):
+                if cell and meanings[cell] is None:
+                    rows.bad(index, header, shown(cell), ", ".join(STATUS_WORDS), _status_remedy(cell))
+        told_at = np.flatnonzero([meanings.get(cell) is not None for cell in cells])
+        if as_of is not None and day > as_of:
+            told.later += len(told_at)
+        else:
+            found.append((told_at, np.datetime64(day), [meanings[cells[each]] for each in told_at.tolist()]))
+    parts = []
+    for told_at, moment, pairs in found:
+        good = rows.kept()[told_at]
+        kept = [pair for pair, is_good in zip(pairs, good.tolist(), strict=True) if is_good and pair]
+        at = told_at[good]
+        seen = _Seen(at=at, plant=plant[at], day=np.full(len(at), moment), system=system[at],
+                     status=as_text([status for status, _ in kept]), evidence=as_text([each for _, each in kept]))  # fmt: skip
+        parts.append(_part(rows, told, seen))
+    told.add(parts)
 
 
 def _read_long(
@@ -267,59 +272,143 @@ def _read_long(
     """Read a table with one row per inspection of a plant, or of a bed with counts."""
     rows.need("plant_id", "bed_id")
     rows.need("inspected_on")
-    plant, bed = rows.text("plant_id"), rows.text("bed_id")
-    texts = {name: rows.text(name) for name in TEXTS}
     words = {key.strip().casefold(): value for key, value in block.words.items()}
     day = rows.date("inspected_on")
-    given, evidence = (
-        [words.get(cell.casefold(), cell) for cell in rows.text(name).tolist()] for name in ("pest_system", "evidence")
-    )
+    given, evidence = (_mapped(rows.cells(name), words) for name in ("pest_system", "evidence"))
     method = rows.word("method", [each.value for each in Method])
     kind = rows.word("survey_kind", [each.value for each in SurveyKind])
-    status = rows.text("status")
     looked = rows.whole_number("n_inspected", np.nan, 0, 1e6)
     found = rows.whole_number("n_infected", np.nan, 0, 1e6)
-    for index in range(len(rows)):
-        counts = np.isfinite(looked[index])
-        if (
-            not counts
-            and not status[index]
-            and not any((evidence[index], texts["symptoms"][index], texts["sample_id"][index]))
-        ):
-            told.blank += 1
-            continue
-        system = _system_of(rows, index, given[index], block, systems, told)
-        meaning, key = None, ""
-        if counts:
-            _check_bed(rows, index, str(bed[index]), looked[index], found[index], beds)
-        else:
-            key = keys.find(rows, index, str(plant[index]))
-            meaning = _meaning(rows, index, str(status[index]), evidence[index], words)
-        if rows.is_bad(index) or not _check_day(rows, index, day[index], as_of, told):
-            continue
-        if counts:
-            _tell_bed(told, rows, index, beds[str(bed[index])], day[index], system, int(looked[index]),
-                      int(found[index]), str(kind[index]), texts)  # fmt: skip
-        elif meaning:
-            _tell(told, rows, index, key, day[index], system, *meaning, str(method[index]),
-                  str(kind[index]), texts)  # fmt: skip
+    is_bed = np.isfinite(looked)
+    columns = (rows.cells("status"), evidence, rows.cells("symptoms"), rows.cells("sample_id"))
+    blank = ~is_bed & ~np.any([is_filled(column) for column in columns], axis=0)
+    told.blank += int(blank.sum())
+    system = _systems(rows, given, ~blank, block, systems, told)
+    plant = keys.find(rows, rows.cells("plant_id"), ~blank & ~is_bed)
+    bed = rows.cells("bed_id")
+    for index in np.flatnonzero(is_bed).tolist():
+        _check_bed(rows, index, bed[index], looked[index], found[index], beds)
+    status, evidence_of = _meanings(rows, rows.text("status"), as_text(evidence), ~blank & ~is_bed, words)
+    use = _dated(rows, day, ~blank & rows.kept(), as_of, told)
+    at = np.flatnonzero(use & ~is_bed)
+    seen = _Seen(at=at, plant=plant[at], day=day[at], system=system[at], method=method[at], kind=kind[at],
+                 status=status[at], evidence=evidence_of[at])  # fmt: skip
+    parts = [_part(rows, told, seen)]
+    for index in np.flatnonzero(use & is_bed).tolist():
+        spread = _spread_over_bed(rows, index, beds[bed[index]], int(looked[index]), int(found[index]))
+        many = np.full(len(spread), index)
+        seen = _Seen(at=many, plant=as_text([each for each, _ in spread]), day=day[many], system=system[many],
+                     kind=kind[many], status=as_text([pair[0] for _, pair in spread]),
+                     evidence=as_text([pair[1] for _, pair in spread]))  # fmt: skip
+        parts.append(_part(rows, told, seen, is_bed_count=True))
+    told.add(parts)
 
 
-def _meaning(rows: Rows, index: int, status: str, evidence: str, words: dict[str, str]) -> tuple[str, str] | None:
-    """Return status and evidence of a row; what is missing or does not fit together puts the row aside."""
+def _mapped(cells: list[str], words: dict[str, str]) -> list[str]:
+    """Return cells with the project's own words put into ours."""
+    ours = {cell: words.get(cell.casefold(), cell) for cell in set(cells)}
+    return list(map(ours.__getitem__, cells))
+
+
+def _dated(rows: Rows, day: DateArray, asked: BoolArray, as_of: dt.date | None, told: _Told) -> BoolArray:
+    """Return which inspections are to be told; one without a date puts its row aside, a later one waits."""
+    for index in np.flatnonzero(asked & np.isnat(day)).tolist():
+        rows.bad(index, "inspected_on", "no date", "the day of the inspection", "Give the date.")
+    asked = asked & ~np.isnat(day)
+    if as_of is None:
+        return asked
+    waits = asked & (day > np.datetime64(as_of))
+    told.later += int(waits.sum())
+    return asked & ~waits
+
+
+Meaning = tuple[str, str]
+"""Status and evidence; the evidence may be empty."""
+
+
+def _meanings(
+    rows: Rows, status: TextArray, evidence: TextArray, asked: BoolArray, words: dict[str, str]
+) -> tuple[TextArray, TextArray]:
+    """Return status and evidence of every row; what is missing or does not fit together puts the row aside."""
+    which, examples = distinct(status, evidence)
+    meanings = [_meaning(str(status[row]), str(evidence[row]), words) for row in examples]
+    wrong = np.array([len(meaning) > 2 for meaning in meanings], dtype=np.bool_)
+    if wrong.any():
+        for index in np.flatnonzero(asked & wrong[which]).tolist():
+            column, found, allowed, remedy = (*meanings[which[index]], "", "")[:4]
+            rows.bad(index, column, found, allowed, remedy)
+    first, second = (as_text([meaning[part] for meaning in meanings]) for part in (0, 1))
+    return first[which], second[which]
+
+
+def _meaning(status: str, evidence: str, words: dict[str, str]) -> Meaning | tuple[str, str, str, str]:
+    """Return status and evidence; or column, what was found, what is allowed and the remedy."""
     if not status:
-        rows.bad(index, "status", "no status beside what was seen", ", ".join(STATUS_WORDS), "Fill in the cell.")
-        return None
+        return "status", "no status beside what was seen", ", ".join(STATUS_WORDS), "Fill in the cell."
     meaning = status_and_evidence(status, words)
     if meaning is None:
-        _bad_status(rows, index, "status", status)
-        return None
+        return "status", shown(status), ", ".join(STATUS_WORDS), _status_remedy(status)
     allowed = [each.value for each in ALLOWED_EVIDENCE[Status(meaning[0])]]
     given = evidence.casefold()
     if given and (given not in allowed or meaning[1] not in ("", given)):
-        rows.bad(index, "evidence", shown(evidence), meaning[1] or ", ".join(allowed),
-                 f"Correct the evidence of status '{meaning[0]}'.")  # fmt: skip
+        remedy = f"Correct the evidence of status '{meaning[0]}'."
+        return "evidence", shown(evidence), meaning[1] or ", ".join(allowed), remedy
     return meaning[0], meaning[1] or given
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Seen:
+    """Inspections of one table, one item each: `at` is the row; status, evidence and method are as given."""
+
+    at: IntArray
+    plant: TextArray
+    day: DateArray
+    system: TextArray
+    status: TextArray
+    evidence: TextArray
+    method: TextArray | None = None
+    kind: TextArray | None = None
+
+
+def _part(rows: Rows, told: _Told, seen: _Seen, *, is_bed_count: bool = False) -> dict[str, np.ndarray]:
+    """Return inspections by column, with what is usual where nothing was given; that is counted."""
+    count = len(seen.at)
+    method = empty_text(count) if seen.method is None else seen.method
+    which, examples = distinct(seen.status, seen.evidence, method)
+    usual = [_usual(str(seen.status[row]), str(seen.evidence[row]), str(method[row])) for row in examples]
+    times = np.bincount(which, minlength=len(usual)).tolist()
+    for often, (_, without_evidence, visual_test) in zip(times, usual, strict=True):
+        told.without_evidence += often * without_evidence * (not is_bed_count)
+        told.visual_tests += often * visual_test
+    words = [as_text([words[part] for words, _, _ in usual])[which] for part in range(3)]
+    kind = empty_text(count) if seen.kind is None else seen.kind
+    return {
+        "plant_id": seen.plant,
+        "inspected_on": seen.day,
+        "pest_system": seen.system,
+        "status": words[0],
+        "evidence": words[1],
+        "method": words[2],
+        "survey_kind": np.where(kind == "", SurveyKind.MONITORING.value, kind).astype(object),
+        "file": as_text([rows.table.file] * count),
+        "row": np.asarray(rows.table.row, dtype=np.int64)[seen.at],
+        "is_bed_count": np.full(count, is_bed_count),
+        **{name: rows.text(name)[seen.at] for name in TEXTS},
+    }
+
+
+def _usual(status: str, evidence: str, method: str) -> tuple[tuple[str, str, str], bool, bool]:
+    """Return status, evidence and method, whether evidence of an infection was missing, and whether a test was by eye."""
+    without_evidence = visual_test = False
+    if not evidence and status == Status.INFECTED:
+        without_evidence = method != Method.TEST
+        evidence = Evidence.LAB.value if method == Method.TEST else ""
+    evidence = evidence or ALLOWED_EVIDENCE[Status(status)][0].value
+    if status == Status.INFECTED and evidence == Evidence.LAB and method == Method.VISUAL:
+        visual_test = True
+        method = Method.TEST.value
+    usual = Method.TEST.value if evidence == Evidence.LAB else Method.VISUAL.value
+    return (status, evidence, method or usual), without_evidence, visual_test
 
 
 def _check_bed(rows: Rows, index: int, bed: str, looked: float, found: float, beds: dict[str, list[str]]) -> None:
@@ -336,20 +425,17 @@ def _check_bed(rows: Rows, index: int, bed: str, looked: float, found: float, be
                  "Correct the counts.")  # fmt: skip
 
 
-def _tell_bed(
-    told: _Told, rows: Rows, index: int, plants: list[str], day: np.datetime64, system: str, looked: int, found: int,
-    kind: str, texts: dict[str, Any],
-) -> None:  # fmt: skip
-    """Spread a bed's counts over its plants, evenly; which plant it was is not known, and a sentence says so."""
-    for rank, place in enumerate(nested_order(len(plants))[:looked]):
-        plant, status = plants[place], Status.INFECTED if rank < found else Status.CLEAN
-        evidence = Evidence.TYPICAL_SYMPTOMS if status is Status.INFECTED else Evidence.VISUAL
-        _tell(told, rows, index, plant, day, system, status.value, evidence.value, "", kind, texts, is_bed_count=True)
+def _spread_over_bed(rows: Rows, index: int, plants: list[str], looked: int, found: int) -> list[tuple[str, Meaning]]:
+    """Return a bed's counts evenly over its plants; which plant it was is not known, and a sentence says so."""
+    infected = (Status.INFECTED.value, Evidence.TYPICAL_SYMPTOMS.value)
+    clean = (Status.CLEAN.value, Evidence.VISUAL.value)
     if found:
         rows.book.assume(
             rows.table.file, f"{found} infected of {looked} plants were counted in a bed as a whole",
             "They were spread evenly over the bed; which plants they are is not known.", row=rows.table.row[index],
         )  # fmt: skip
+    order = nested_order(len(plants))[:looked]
+    return [(plants[place], infected if rank < found else clean) for rank, place in enumerate(order)]
 
 
 def read_work_log(
@@ -363,12 +449,12 @@ def read_work_log(
             rows = Rows(read_table(path, block.file, block, book, shapes=False), block, book)
             rows.need("plant_id")
             rows.need("done_on")
-            plant, day, sprout = rows.text("plant_id"), rows.date("done_on"), rows.date("regrowth_on")
+            day, sprout = rows.date("done_on"), rows.date("regrowth_on")
             done = rows.flag("done", default=True)
             roots = rows.word("roots_complete", [each.value for each in RootsComplete])
             note = rows.text("note")
-            for index, key in enumerate(plant.tolist()):
-                plant[index] = keys.find(rows, index, key)
+            plant = keys.find(rows, rows.cells("plant_id"), np.ones(len(rows), dtype=np.bool_))
+            for index in range(len(rows)):
                 if done[index] and np.isnat(day[index]):
                     rows.bad(index, "done_on", "no date", "the day on which it was done", "Give the date.")
                 elif not np.isnat(sprout[index]) and not np.isnat(day[index]) and sprout[index] < day[index]:

@@ -114,12 +114,12 @@ def _blank_codes(rows: Rows, block: WindHoursBlock) -> None:
         # a code that could be a direction counts in the other columns alone
         return value in numbers and not (name == "wind_from_deg" and value is not None and 0 <= value <= 360)
 
-    cells = [list(row) for row in rows.table.cells]
+    columns = list(rows.table.columns)
     for name, place in places.items():
-        for row in cells:
-            if is_code(row[place], name):
-                row[place] = MISSING if name == "wind_from_deg" else ""
-    rows.table = replace(rows.table, cells=cells)
+        blank = MISSING if name == "wind_from_deg" else ""
+        codes = {cell for cell in set(columns[place]) if is_code(cell, name)}
+        columns[place] = [blank if cell in codes else cell for cell in columns[place]]
+    rows.table = replace(rows.table, columns=tuple(columns))
 
 
 def _number(text: str) -> float | None:

@@ -2,20 +2,23 @@
 
 from __future__ import annotations
 
+import re
+import warnings
 from pathlib import Path
 
 import numpy as np
 import rasterio
 from pyproj import CRS
 from rasterio.crs import CRS as RasterCrs
-from rasterio.errors import CRSError, RasterioError
+from rasterio.errors import CRSError, NotGeoreferencedWarning, RasterioError
 from rasterio.transform import from_origin
 from rasterio.warp import Resampling, calculate_default_transform, reproject
 from scipy.spatial import cKDTree
 
 from spreadmap.errors import CrsError, RasterError
 from spreadmap.io import guard
-from spreadmap.io.faults import FaultBook
+from spreadmap.io.faults import FaultBook, shown
+from spreadmap.io.netcdf import DEGREE_UNITS
 from spreadmap.io.netcdf_planes import read_netcdf_planes
 from spreadmap.io.project_file import WindRasterBlock
 from spreadmap.io.read_crs import WorkingCrs, file_crs, grid_convergence_deg, parse_crs, same_crs
@@ -28,6 +31,11 @@ from spreadmap.values.wind import WindRaster
 MOST_CELLS = 20_000_000
 """Largest raster that is decoded, all bands together; a small file can claim far more."""
 MARGIN_M = 300.0
+BAND_WORDS = {
+    "u": "u", "ugrd": "u", "u10": "u", "eastward": "u", "v": "v", "vgrd": "v", "v10": "v", "northward": "v",
+    "speed": "speed", "wspd": "speed", "direction": "direction", "wdir": "direction",
+}  # fmt: skip
+"""What bands are called by programs that write them, in our words; from memory."""
 
 
 def read_wind_raster(
@@ -77,9 +85,13 @@ def _read_planes(
     if block.variables:
         msg = "is a GeoTIFF, which has bands and no variables. Remove variables from its block; components names the bands"
         raise RasterError(msg)
+    guard.check_beside(path)
     try:
-        with rasterio.open(path, driver="GTiff") as source:
-            return _read_geotiff(source, block)
+        with warnings.catch_warnings():
+            # a file without a place is refused below, in our words
+            warnings.simplefilter("ignore", NotGeoreferencedWarning)
+            with rasterio.open(path, driver="GTiff") as source:
+                return _read_geotiff(source, block)
     except (RasterioError, CRSError) as error:
         msg = f"cannot be read as GeoTIFF ({' '.join(str(error).split())[:120]}). Export it again"
         raise RasterError(msg) from error
@@ -110,12 +122,19 @@ def _read_geotiff(source: rasterio.DatasetReader, block: WindRasterBlock) -> Win
     if not abs(cell.a * cell.e - cell.b * cell.d) > 1e-10 * widest**2:
         msg = "has cells without size. Export it again with its place and cell size"
         raise RasterError(msg)
+    if cell.is_identity:
+        msg = "has no place: its cells are not tied to the ground. Export it again as a GeoTIFF with its CRS and corner"
+        raise RasterError(msg)
+    if max((rows * cols for rows, cols in source.block_shapes), default=0) > MOST_CELLS:
+        msg = f"is packed in pieces of more than {MOST_CELLS:,} cells. Export it again in strips or tiles"
+        raise RasterError(msg)
     if source.count * source.width * source.height > MOST_CELLS:
         msg = (
             f"holds {source.width} x {source.height} cells in {source.count} bands. Cut it to the plants' surroundings"
         )
         raise RasterError(msg)
     crs = _crs_of(source, block)
+    _check_band_notes(source, block)
     bands = source.read(masked=True).astype(np.float64).filled(np.nan)
     # a file may keep its values as whole numbers with a factor
     bands = bands * np.array(source.scales)[:, None, None] + np.array(source.offsets)[:, None, None]
@@ -128,6 +147,26 @@ def _read_geotiff(source: rasterio.DatasetReader, block: WindRasterBlock) -> Win
     return WindPlanes(
         crs=crs, transform=cell, months=tuple(periods), u=u, v=v, speed=speed, north=block.north
     )  # fmt: skip
+
+
+def _check_band_notes(source: rasterio.DatasetReader, block: WindRasterBlock) -> None:
+    """Refuse bands whose own descriptions or units say that they hold another component than declared (RasterError)."""
+    parts, periods = len(block.components), len(block.months or [0])
+    for number, (name, unit) in enumerate(zip(source.descriptions, source.units, strict=True)):
+        place = number % parts if block.band_order == "by_month" else number // periods
+        declared = str(block.components[place])
+        words = set(re.split(r"[^a-z0-9]+", (name or "").casefold()))
+        # "wind_from_direction" and "u_wind" alike: the parts of a name, and the whole of it
+        words |= {(name or "").strip().casefold()}
+        said = {ours for word, ours in BAND_WORDS.items() if word in words}
+        if (unit or "").strip().casefold() in DEGREE_UNITS:
+            said |= {"direction"}
+        if len(said) == 1 and said != {declared}:
+            msg = (
+                f"band {number + 1} says that it holds {said.pop()} ({shown(name or unit)}), and its block declares "
+                f"{declared}. Correct components or band_order in its block"
+            )
+            raise RasterError(msg)
 
 
 def _on_grid(planes: WindPlanes, working: WorkingCrs, inventory: Inventory, first: WindRaster | None) -> WindRaster:

@@ -9,7 +9,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import StrEnum
 
-from spreadmap.values.words import RING_NAMES, Evidence, SetUp, SizeClass, Status
+from spreadmap.values.calendar import Basis, WindowState
+from spreadmap.values.words import RING_NAMES, Evidence, SetUp, SizeClass, Status, WindowKind
 
 NOT_ASSESSED = -9999
 FLAGS = ("Y", "N", "U")
@@ -271,5 +272,44 @@ CUT_LIST = (
     *FACE,
 )
 
-TABLES: dict[str, tuple[Column, ...]] = {"discard_list": DISCARD_LIST, "cut_list": CUT_LIST}
-"""Lists that are delivered as CSV only, where the verdict of a system asks for them and something was found."""
+_BASES = tuple(basis.value for basis in Basis)
+
+
+def _season_day(name: str, short: str, which: str) -> tuple[Column, ...]:
+    """Return the columns of a first or last day."""
+    return (
+        *_date(f"{name}_on", f"{short}_on", f"{which} day, by what counts"),
+        *_date(f"{name}_earliest", f"{short}_min", f"Earliest {which.lower()} day of the spread"),
+        *_date(f"{name}_latest", f"{short}_max", f"Latest {which.lower()} day of the spread"),
+        _text(f"{name}_basis", f"{short}_basis", 28, f"On what the {which.lower()} day rests", missing="never missing",
+              allowed=_BASES),
+        *_date(f"{name}_by_dates", f"{short}_date", f"{which} day by the dates on file"),
+        *_date(f"{name}_by_degree_days", f"{short}_heat", f"{which} day by degree-days"),
+        _number(f"{name}_difference_days", f"{short}_diff", "d", "Days by which degree-days come later than dates",
+                whole=True, can_miss=True),
+    )  # fmt: skip
+
+
+CALENDAR = (
+    _text("system", "system", 32, "Pest system, by its key", missing="never missing"),
+    _text("common_name", "name", 40, "Pest system in words", missing="never missing"),
+    _text("site_id", "site_id", 24, "Site that has hosts; empty for hosts without a site"),
+    _text("site", "site", 40, "Name of the site"),
+    _number("hosts", "hosts", "plants", "Standing hosts on the site", whole=True),
+    _number("findings", "findings", "plants", "Of them confirmed or suspect", whole=True),
+    _text("window", "window", 60, "Name of the window", missing="never missing"),
+    _text("kind", "kind", 8, "What the window is for", missing="never missing", allowed=tuple(WindowKind)),
+    _text("state", "state", 8, "Where the date of the state lies", missing="never missing", allowed=tuple(WindowState)),
+    *_season_day("begins", "beg", "First"),
+    *_season_day("ends", "end", "Last"),
+    _text("advice", "advice", 80, "What to do in the window", missing="never missing"),
+    _text("rests_on", "rests_on", 80, "On what the days rest, in sentences", missing="never missing"),
+    _text("status", "status", 8, "How well the window is known", missing="never missing"),
+    _text("source", "source", 80, "Where the window comes from", missing="never missing"),
+    *_date("as_of", "as_of", "Date of the state"),
+)
+
+TABLES: dict[str, tuple[Column, ...]] = {
+    "discard_list": DISCARD_LIST, "cut_list": CUT_LIST, "calendar": CALENDAR
+}  # fmt: skip
+"""Lists that are delivered as CSV only; the first two where a verdict asks for them and something was found."""

@@ -16,6 +16,7 @@ import numpy as np
 
 from spreadmap.decisions.cautions import removal_cautions
 from spreadmap.errors import OutputError
+from spreadmap.io.calendar_file import season_values
 from spreadmap.io.changes import DELETE, INSERT, UPDATE, Change
 from spreadmap.io.layers import clean_text
 from spreadmap.io.metadata import NO_SEED, NOT_A_DIAGNOSIS, wind_sentence
@@ -158,6 +159,7 @@ def summary_values(result: SurveyResult, changes: Sequence[Change]) -> dict[str,
              "remarks": each.remarks}
             for each in result.disposals
         ],
+        "season": season_values(result.season),
         "changes": {word: sum(c.change == word for c in changes) for word in (INSERT, UPDATE, DELETE)},
         "rejected_rows": len(inputs.rejected),
         "assumed": [fault.sentence() for fault in inputs.faults if fault.weight == "assumed"],

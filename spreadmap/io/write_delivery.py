@@ -9,17 +9,30 @@ from pathlib import Path, PurePosixPath
 
 from spreadmap.decisions.cautions import removal_cautions
 from spreadmap.errors import OutputError
+from spreadmap.io.calendar_file import calendar_ics, calendar_rows, write_calendar_csv
 from spreadmap.io.changes import Change, DeliveredPlant, compare, delivered_plants, write_changes
 from spreadmap.io.dictionary import write_dictionary
 from spreadmap.io.disposal_tables import disposal_tables
+from spreadmap.io.forecast_file import FORECAST, forecast_text
 from spreadmap.io.layers import Layer, clean_text, system_layers
 from spreadmap.io.metadata import NOT_A_DIAGNOSIS, write_metadata
 from spreadmap.io.public import block_layer, write_public
+from spreadmap.io.score_file import score_values
+from spreadmap.io.streamed import put_in_place
 from spreadmap.io.styles import qml_of_layer, sld_of_layer, sld_of_raster
 from spreadmap.io.summary import manifest_values, summary_values, write_json
-from spreadmap.io.write_raster import face_tags, write_class_raster, write_surface
+from spreadmap.io.write_raster import (
+    ALONE_SAYS,
+    RISK,
+    RISK_ALONE,
+    RISK_CLASS,
+    face_tags,
+    write_class_raster,
+    write_surface,
+)
 from spreadmap.io.write_tables import write_list_csv, write_list_xlsx, write_rejected
 from spreadmap.io.write_vector import write_geopackage, write_shapefile
+from spreadmap.outbreak.forecast_record import forecast_of
 from spreadmap.values.results import Face, SurveyResult, SystemResult
 
 PUBLIC = "public"
@@ -78,6 +91,7 @@ def write_delivery(
     pages: Mapping[str, bytes] | None = None,
     previous: Mapping[str, Mapping[str, DeliveredPlant]] | None = None,
     previous_folder: str = "",
+    rasters: Mapping[str, Path] | None = None,
     step: Callable[[str], None] | None = None,
 ) -> tuple[Product, ...]:
     """Write every product of a run.
@@ -91,6 +105,8 @@ def write_delivery(
         Finished files by their path in the folder, such as `review.html` or `public/review.html`.
     previous, previous_folder
         What `history.last_delivery` gave: the plants of the last delivery, for `changes.csv`.
+    rasters : mapping
+        Rasters that were written tile by tile, by their path in the folder such as `rose_rosette/risk.tif`.
     step : callable
         Called with the name of each product before it is written.
 
@@ -109,10 +125,11 @@ def write_delivery(
     changes: list[Change] = []
     rows_cut: dict[str, int] = {}
     for system in result.systems:
-        layers = _write_system(delivery, system, result, rows_cut)
+        layers = _write_system(delivery, system, result, rows_cut, rasters or {})
         key = system.triage.system.key
         changes += compare(key, delivered_plants(layers["plants"]), previous.get(key, {}))
     _write_disposals(delivery, result)
+    _write_calendar(delivery, result)
     _write_public(delivery, result)
     for name, content in pages.items():
         delivery.announce(name)
@@ -128,7 +145,11 @@ def write_delivery(
 
 
 def _write_system(
-    delivery: _Delivery, system: SystemResult, result: SurveyResult, rows_cut: dict[str, int]
+    delivery: _Delivery,
+    system: SystemResult,
+    result: SurveyResult,
+    rows_cut: dict[str, int],
+    rasters: Mapping[str, Path],
 ) -> dict[str, Layer]:
     """Write layers, lists, styles and rasters of one pest system into its own folder."""
     key = system.triage.system.key
@@ -158,27 +179,31 @@ def _write_system(
         result.inputs.as_of,
     )
     delivery.add(book, rows=len(layers["removal_list"]))
-    _write_rasters(delivery, folder, system, result.inputs.crs)
+    delivery.announce(f"{key}/{FORECAST}")
+    delivery.text(folder / FORECAST, forecast_text(forecast_of(system, result)))
+    _write_rasters(delivery, folder, system, result, rasters)
     return layers
 
 
-def _write_rasters(delivery: _Delivery, folder: Path, system: SystemResult, crs: str) -> None:
+def _write_rasters(
+    delivery: _Delivery, folder: Path, system: SystemResult, result: SurveyResult, rasters: Mapping[str, Path]
+) -> None:
     """Write the surface, the surface without wild stands, the classes, and their styles."""
-    key, breaks = system.triage.system.key, system.breaks
-    tags = face_tags(system.face, key, breaks)
-    quantity = system.face.quantity
-    delivery.announce(f"{key}/risk.tif")
-    delivery.add(write_surface(folder / "risk.tif", system.surface, crs, quantity, tags))
-    delivery.text(folder / "risk.sld", sld_of_raster("risk", breaks, is_classed=False))
-    delivery.announce(f"{key}/risk_without_reservoirs.tif")
-    alone = tags | {"SOURCES": "plants of the inventory only, without wild stands"}
-    path = folder / "risk_without_reservoirs.tif"
-    delivery.add(write_surface(path, system.surface_without_reservoirs, crs, f"{quantity}, without wild stands", alone))
-    delivery.text(path.with_suffix(".sld"), sld_of_raster(path.stem, breaks, is_classed=False))
-    delivery.announce(f"{key}/risk_class.tif")
-    path = folder / "risk_class.tif"
-    delivery.add(write_class_raster(path, system.surface, breaks, crs, f"{quantity}, class", tags))
-    delivery.text(path.with_suffix(".sld"), sld_of_raster(path.stem, breaks, is_classed=True))
+    key, breaks, crs = system.triage.system.key, system.breaks, result.inputs.crs
+    tags, quantity, bits = face_tags(system.face, key, breaks), system.face.quantity, result.settings.grid.mantissa_bits
+    alone, both = system.surface_without_reservoirs, system.surface
+    writers: dict[str, Callable[[Path], Path]] = {
+        RISK: lambda path: write_surface(path, both, crs, quantity, tags, bits),
+        RISK_ALONE: lambda path: write_surface(
+            path, alone, crs, f"{quantity}, without wild stands", tags | ALONE_SAYS, bits
+        ),
+        RISK_CLASS: lambda path: write_class_raster(path, both, breaks, crs, f"{quantity}, class", tags),
+    }
+    for name, write in writers.items():
+        path, place = folder / f"{name}.tif", f"{key}/{name}.tif"
+        delivery.announce(place)
+        delivery.add(put_in_place(rasters[place], path) if place in rasters else write(path))
+        delivery.text(path.with_suffix(".sld"), sld_of_raster(name, breaks, is_classed=name == RISK_CLASS))
 
 
 def _write_disposals(delivery: _Delivery, result: SurveyResult) -> None:
@@ -188,6 +213,17 @@ def _write_disposals(delivery: _Delivery, result: SurveyResult) -> None:
         _make_folder(folder)
         delivery.announce(f"{table.system_key}/{table.name}.csv")
         delivery.add(table.write(folder), rows=len(table.rows))
+
+
+def _write_calendar(delivery: _Delivery, result: SurveyResult) -> None:
+    """Write the windows of the season as a table and for a calendar program."""
+    if result.season is None:
+        return
+    delivery.announce("calendar.csv")
+    path = write_calendar_csv(delivery.folder / "calendar.csv", result.season)
+    delivery.add(path, rows=sum(1 for _ in calendar_rows(result.season)))
+    delivery.announce("calendar.ics")
+    delivery.bytes(delivery.folder / "calendar.ics", calendar_ics(result.season, result.inputs))
 
 
 def _write_public(delivery: _Delivery, result: SurveyResult) -> None:
@@ -213,6 +249,8 @@ def _write_papers(
     delivery.announce("rejected_rows.csv")
     rejected = result.inputs.rejected
     delivery.add(write_rejected(folder / "rejected_rows.csv", rejected), rows=len(rejected))
+    delivery.announce("score.json")
+    delivery.add(write_json(folder / "score.json", score_values(result)))
     delivery.announce("summary.json")
     delivery.add(write_json(folder / "summary.json", summary_values(result, changes)))
 

@@ -22,6 +22,7 @@ from rasterio.warp import reproject, transform_bounds
 
 from spreadmap.errors import OutputError
 from spreadmap.io.layers import clean_text
+from spreadmap.io.rounding import WHOLE, rounded, rounding_tags
 from spreadmap.io.styles import class_colours, class_words, rgb
 from spreadmap.values.grid import Grid, Surface
 from spreadmap.values.results import Face
@@ -31,6 +32,8 @@ WEB_CRS = "EPSG:3857"
 MOST_WEB_SIDE = 4000
 NO_CLASS = 255
 """What a raster of classes holds where there is no value."""
+RISK, RISK_ALONE, RISK_CLASS = "risk", "risk_without_reservoirs", "risk_class"
+ALONE_SAYS = {"SOURCES": "plants of the inventory only, without wild stands"}
 
 
 def face_tags(face: Face, system_key: str, breaks: tuple[float, ...]) -> dict[str, str]:
@@ -60,15 +63,20 @@ def surface_classes(values: npt.NDArray[Any], breaks: tuple[float, ...]) -> npt.
     return np.where(np.isfinite(values), classed, NO_CLASS).astype(np.uint8)
 
 
-def write_surface(path: Path, surface: Surface, crs: str, description: str, tags: dict[str, str]) -> Path:
+def write_surface(
+    path: Path, surface: Surface, crs: str, description: str, tags: dict[str, str], mantissa_bits: int = WHOLE
+) -> Path:
     """Write a surface as float32 COG with NaN for "no value" and averaged overviews.
+
+    With fewer than 23 `mantissa_bits` values are rounded to them, and the tag `ROUNDING` says so.
 
     Raises
     ------
     OutputError
         If it cannot be written.
     """
-    return _write_cog(path, surface, surface.values.astype(np.float32), crs, description, tags, nodata=math.nan)
+    values, says = rounded(surface.values.astype(np.float32), mantissa_bits), tags | rounding_tags(mantissa_bits)
+    return _write_cog(path, surface, values, crs, description, says, nodata=math.nan)
 
 
 def write_class_raster(

@@ -216,19 +216,27 @@ def seven_points(east, north, radius, log_first, step, log_density, near, rose):
     return mean
 
 
+@numba.njit(numba.boolean(F8, F8, F8, F8, F8, F8), cache=True, nogil=True, inline="always")
+def crosses(east, north, ax, ay, bx, by):
+    """Tell whether the straight path from the source to an offset crosses a piece, its ends as offsets too.
+
+    A path through the joint of two pieces crosses one of them, so that a line of pieces has no leak.
+    """
+    if (east * ay - north * ax > 0.0) == (east * by - north * bx > 0.0):
+        return False
+    side_source = (by - ay) * ax - (bx - ax) * ay
+    side_place = (bx - ax) * (north - ay) - (by - ay) * (east - ax)
+    return side_source * side_place < 0.0
+
+
 @numba.njit(F8(F8, F8, F8, F8, M, V), cache=True, nogil=True)
 def passed(x0, y0, x1, y1, ends, factor):
     """Return the product of the factors of the screen pieces that a straight path crosses."""
     share = 1.0
     for piece in range(len(factor)):
-        ax, ay, bx, by = ends[piece, 0], ends[piece, 1], ends[piece, 2], ends[piece, 3]
-        side_a = (x1 - x0) * (ay - y0) - (y1 - y0) * (ax - x0)
-        side_b = (x1 - x0) * (by - y0) - (y1 - y0) * (bx - x0)
-        if side_a * side_b >= 0.0:
-            continue
-        side_0 = (bx - ax) * (y0 - ay) - (by - ay) * (x0 - ax)
-        side_1 = (bx - ax) * (y1 - ay) - (by - ay) * (x1 - ax)
-        if side_0 * side_1 < 0.0:
+        if crosses(
+            x1 - x0, y1 - y0, ends[piece, 0] - x0, ends[piece, 1] - y0, ends[piece, 2] - x0, ends[piece, 3] - y0
+        ):  # fmt: skip
             share *= factor[piece]
     return share
 
@@ -287,11 +295,12 @@ def sum_at_points(
         out[i] = total
 
 
-@numba.njit(numba.void(F8, F8, F8, F8, F8, M, V, V), cache=True, nogil=True)
-def _shade(s_east, s_north, first_east, north, side, ends, factor, value):
+@numba.njit(numba.void(F8, F8, V, F8, F8, M, V, V), cache=True, nogil=True)
+def _shade(s_east, s_north, c_east, north, side, ends, factor, value):
     """Multiply the cells of one row that lie behind each screen piece, seen from a source, by its factor.
 
-    What lies behind a piece is convex, so that its part of a row is one run of cells: three straight limits.
+    What lies behind a piece is convex, so that its part of a row is one run of cells: three straight limits. Cells that
+    touch a limit are asked one by one.
     """
     for piece in range(len(factor)):
         ax, ay, bx, by = (
@@ -300,6 +309,7 @@ def _shade(s_east, s_north, first_east, north, side, ends, factor, value):
         turn = ax * by - ay * bx
         if turn == 0.0:
             continue
+        a_east, a_north, b_east, b_north = ax, ay, bx, by
         if turn < 0.0:
             ax, ay, bx, by = bx, by, ax, ay
         low, high = -1.0, float(len(value))
@@ -310,16 +320,20 @@ def _shade(s_east, s_north, first_east, north, side, ends, factor, value):
                 rise, start = by, -north * bx
             else:
                 rise, start = by - ay, -(bx - ax) * (north - ay) - (by - ay) * ax
-            start += rise * (first_east - s_east)
+            start += rise * (c_east[0] - s_east)
             rise *= side
             if rise > 0.0:
                 low = max(low, -start / rise)
             elif rise < 0.0:
                 high = min(high, -start / rise)
-            elif start <= 0.0:
+            elif start < 0.0:
                 high = -1.0
-        if low < high:
-            for col in range(math.floor(low) + 1, math.ceil(high)):
+        if low > high + 1.0:
+            continue
+        first, last = max(math.floor(low), 0), min(math.ceil(high), len(value) - 1)
+        for col in range(first, last + 1):
+            is_inner = first + 1 < col < last - 1
+            if is_inner or crosses(c_east[col] - s_east, north, a_east, a_north, b_east, b_north):
                 value[col] *= factor[piece]
 
 
@@ -413,6 +427,6 @@ def sum_on_rows(
                     elif r < simple:
                         value[col] = nine_points(east, north, side, log_first, step, log_density, near, rose)
             if len(factor) > 0:
-                _shade(s_east[j], s_north[j], c_east[0], north, side, ends, factor, value)
+                _shade(s_east[j], s_north[j], c_east, north, side, ends, factor, value)
             for col in range(len(c_east)):
                 out[row, col] += strength[j] * value[col]

@@ -8,8 +8,12 @@ from spreadmap.decisions.cautions import removal_cautions
 from spreadmap.review import tables, words
 from spreadmap.review.disposal import disposal_of, doubts
 from spreadmap.review.markup import Html, join, tag
+from spreadmap.review.score import score_answer, score_details
+from spreadmap.review.season import season_answer, season_parts
 from spreadmap.review.tables import Bounds
+from spreadmap.values.calendar import Season
 from spreadmap.values.results import SurveyResult, SystemResult, Triage
+from spreadmap.values.score import SystemScore
 from spreadmap.values.words import Mode, Verdict
 
 
@@ -185,6 +189,12 @@ def sure(system: SystemResult, result: SurveyResult) -> Html:
     )
 
 
+def season(calendar: Season) -> Html:
+    """Return the windows of the year: open, next and missed, and why nothing is done about cosmetic findings."""
+    question = "Season: what is open, what comes next, what was missed"
+    return section("season", question, season_answer(calendar), *season_parts(calendar))
+
+
 def cautions(result: SurveyResult) -> Html:
     """Return the usual cautions of the work, and those of each pest."""
     own = [item.system.caution for item in result.triage if item.system.caution and item.is_told_of]
@@ -205,6 +215,12 @@ def outlook(system: SystemResult, result: SurveyResult) -> Html:
         why("Shares of what arrives on host plants still healthy, doing nothing being 100 %; to first order."),
         tables.outlook_table(system.outlooks),
     )
+
+
+def score(system: SystemResult, result: SurveyResult, scored: SystemScore) -> Html:
+    """Return how the forecasts on record did, and where a plain rule was better."""
+    question = of_system("How we did", system, result)
+    return section(key_of("score", system, result), question, " ".join(score_answer(scored)), score_details(scored))
 
 
 def told(result: SurveyResult) -> Html:
@@ -228,8 +244,11 @@ def memo(result: SurveyResult, bounds: Mapping[tuple[int, str], Bounds]) -> Html
             lines(system, result, bounds),
             sure(system, result),
         ]
+    if result.season is not None:
+        parts.append(season(result.season))
     parts.append(cautions(result))
     parts += [outlook(system, result) for system in result.systems]
+    parts += [score(system, result, system.score) for system in result.systems if system.score is not None]
     parts.append(told(result))
     return join(*parts)
 

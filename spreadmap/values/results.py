@@ -6,11 +6,13 @@ import datetime as dt
 from dataclasses import dataclass
 
 from spreadmap.values.arrays import BoolArray, FloatArray, IntArray, TextArray
-from spreadmap.values.grid import Surface
+from spreadmap.values.calendar import Season
+from spreadmap.values.grid import Grid, Surface
 from spreadmap.values.inventory import Sources
 from spreadmap.values.pest_system import PestSystem
 from spreadmap.values.plan import Disposal, Plan, Zones
 from spreadmap.values.project import ProjectInputs
+from spreadmap.values.score import Course, SystemScore
 from spreadmap.values.settings import Settings
 from spreadmap.values.surveys import PlantState
 from spreadmap.values.wind import WindClimate
@@ -152,6 +154,17 @@ class SystemResult:
     face: Face
     reach_says: tuple[str, ...] = ()
     """Directional distances of landings, in sentences."""
+    raster_grid: Grid | None = None
+    """Cells of the delivered rasters where they were written tile by tile; the surfaces are then in coarser cells."""
+    courses: tuple[Course, ...] = ()
+    """Chances of every plant of the inventory under each course of action; none in relative mode."""
+    score: SystemScore | None = None
+    """How the forecasts on record did; None where nobody asked."""
+
+    @property
+    def cells(self) -> Grid:
+        """Return the grid of the delivered rasters."""
+        return self.surface.grid if self.raster_grid is None else self.raster_grid
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -167,3 +180,5 @@ class SurveyResult:
     """The worst status of every plant over all systems, for maps that show every plant once."""
     disposals: tuple[Disposal, ...] = ()
     """What is discarded or cut for the systems whose plants do not come out with their roots."""
+    season: Season | None = None
+    """The windows of all systems that have hosts here."""

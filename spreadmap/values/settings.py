@@ -208,8 +208,12 @@ class GridSettings:
     )
     margin_m: float = setting(200.0, "m", "assumed", OWN, least=0, most=5000)
     most_cells: int = setting(
-        64_000_000, "cells", "assumed", "None: our choice; coarser cells beyond, and said so", least=100, most=10**9
+        64_000_000, "cells", "assumed", "None: our choice; coarser cells beyond, and said so", least=100, most=10**11
     )
+    stream_above_cells: int = setting(
+        64_000_000, "cells", "assumed", "None: our choice; larger rasters are written tile by tile, without holding them in memory", least=0, most=10**11)  # fmt: skip
+    mantissa_bits: int = setting(
+        23, "bits", "assumed", "None: our choice; 23 keeps single precision as it is; 10 makes files several times smaller at a relative error of 2^-11 = 0.0005 at most", least=4, most=23)  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -317,6 +321,7 @@ class PressureSettings:
     check: bool = setting(False, "yes or no", "assumed", f"{OWN}; compares fast sums with exact ones at some places", least=0, most=1)
     probes: int = setting(64, "places", "assumed", OWN, least=1, most=10_000)
     most_memory_gb: float = setting(8.0, "GB", "assumed", f"{OWN}; a sum that would hold more is refused", least=0.01, most=10_000)
+    most_mesh_gb: float = setting(0.5, "GB", "assumed", f"{OWN}; for rasters written tile by tile: a coarser mesh with wider stamps beyond", least=0.001, most=10_000)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -329,6 +334,92 @@ class CalendarSettings:
         choices=("average", "single_sine", "double_sine", "single_triangle", "double_triangle"))  # fmt: skip
     most_filled_days: int = setting(
         3, "d", "assumed", f"{OWN}; longer gaps of the temperatures stay gaps", least=0, most=14)  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class InfectionSettings:
+    """How infection passes on and stays hidden: rates, latency, and the season in which symptoms come."""
+
+    rate_run_m2_per_day: tuple[float, ...] = setting(
+        (0.03, 0.1, 0.3), "m2 per day of full flight", "assumed", f"{OWN}; hazard per density of arrivals. Nobody has "
+        "measured it, so everything is done for each, and the middle one goes on", least=0, most=1000)  # fmt: skip
+    contact_per_season: float = setting(
+        1.3, "per season of flight", "assumed", "near ASHS 2019 abstract Paper30621 (read): 73 % of the nearest neighbours of a positive plant, "
+        "0.18 to 0.89 m away, infected in one field; -ln(1 - 0.73) = 1.3", least=0, most=20)  # fmt: skip
+    background_per_season: float = setting(
+        0.001, "per season of flight", "assumed", f"{OWN}; infections from nowhere known, of a medium plant", least=1e-9, most=1)
+    infectious_after_d: float = setting(
+        14.0, "season days", "assumed", f"{OWN}; from infection until a plant sends mites with the virus", least=0, most=365)
+    latency_family: str = setting("lognormal", "-", "assumed", OWN, choices=("lognormal", "gamma"))
+    latency_median_d: float = setting(
+        69.0, "season days", "computed", "from 17 to 279 days to symptoms, read as the middle 95 % (an assumption): a trade magazine by a "
+        "university pathologist, greenhousemag.com/article/rose-rosette-can-fool-you (read). Shorter: 66 with spread 0.48, from 30 to 146 "
+        "days, Allington, Staples & Viehmeyer 1968, J Econ Entomol 61:1132-1140, abstract (read)", least=1, most=3650)  # fmt: skip
+    latency_spread: float = setting(
+        0.71, "-", "computed", "with the median, from the same range: standard deviation of the logarithm (lognormal), or over the mean (gamma)", least=0.01, most=5)
+    latency_tail_share: float = setting(
+        0.0, "-", "assumed", f"{OWN}; share of plants that show only later. At least 12 months are reported: Byrne et al. 2017, poster abstract (read)", least=0, most=0.99)
+    latency_tail_median_d: float = setting(260.0, "season days", "assumed", f"{OWN}; about one season", least=1, most=3650)
+    latency_tail_spread: float = setting(0.3, "-", "assumed", OWN, least=0.01, most=5)
+    season_begins: tuple[int, int] = setting(
+        (3, 15), "month, day", "assumed", "near extension guidance: look from early spring (roserosette.org, read); symptoms come on growing tissue only")  # fmt: skip
+    season_ends: tuple[int, int] = setting((11, 30), "month, day", "assumed", "near extension guidance: until hard frost; the day is our choice")
+    step_days: int = setting(7, "d", "assumed", f"{OWN}; infection dates are told apart by so many days", least=1, most=31)
+    history_days: int = setting(
+        730, "d", "assumed", "near the longest reported time to symptoms, up to two years: Shires et al. 2019, meeting abstract aps2019ab669 (read); how long before the "
+        "first inspection an infection may date back", least=30, most=3650)  # fmt: skip
+    tolerance: float = setting(1e-4, "-", "assumed", f"{OWN}; rounds go on until nothing changes by more", least=1e-9, most=0.1)
+    most_rounds: int = setting(200, "rounds", "assumed", f"{OWN}; then it stops and says so", least=1, most=100_000)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DetectionSettings:
+    """How often an inspection or a test finds an infected plant."""
+
+    visual_symptomatic: float = setting(
+        0.55, "-", "assumed", "near a comparable disease, citrus greening: five crews found 47 to 61 % of infected trees per pass (read, second-hand); 0.4 to 0.8 "
+        "is plausible. Passes are taken as independent; they are not, so clean passes count for too much", least=0, most=1)  # fmt: skip
+    visual_of_observer: dict[str, float] = setting(
+        {}, "-", "assumed", "None: fill it in; share of symptomatic plants that one observer, as named in the surveys, finds in one pass. Others find visual_symptomatic",
+        least=0, most=1)  # fmt: skip
+    test_symptomatic: float = setting(0.95, "-", "assumed", OWN, least=0, most=1)
+    test_symptomless: float = setting(
+        0.6, "-", "assumed", f"{OWN}; a negative test of a symptomless plant is weak evidence: some assays miss positives that others find (Shires et al. 2019, meeting "
+        "abstract aps2019ab669, read)", least=0, most=1)  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FitSettings:
+    """How rates are fitted to the survey history: priors, chains, and when a fit is refused."""
+
+    latency: str = setting(
+        "random", "-", "assumed", f"{OWN}; fixed: every plant shows at the median, over ten times faster, but not for counting hidden plants", choices=("random", "fixed"))  # fmt: skip
+    wind: str = setting(
+        "vector", "-", "assumed", f"{OWN}; vector: a direction and strength of its own, which can be tested; record: how far arrivals follow the wind record; none", choices=("vector", "record", "none"))  # fmt: skip
+    fit_shape: bool = setting(False, "yes or no", "assumed", f"{OWN}; fits the shape of the kernel beside its lengths", least=0, most=1)
+    rate_median_m2_per_day: float = setting(1.0, "m2 per day of full flight", "assumed", f"{OWN}; prior, log-normal", least=1e-6, most=1e6)
+    rate_spread: float = setting(2.0, "-", "assumed", f"{OWN}; standard deviation of its logarithm: 0.02 to 50 m2 per day is the middle 95 %", least=0.01, most=10)
+    scale_spread: float = setting(1.0, "-", "assumed", f"{OWN}; of the logarithm of the factor on all lengths of the kernel; its median is 1", least=0.01, most=5)
+    shape_spread: float = setting(0.3, "-", "assumed", f"{OWN}; of the logarithm of the factor on the shape", least=0.01, most=1)
+    wind_spread: float = setting(1.5, "-", "assumed", f"{OWN}; standard deviation of both components of the wind vector, about none", least=0.01, most=10)
+    background_spread: float = setting(2.0, "-", "assumed", f"{OWN}; of the logarithm, about infection.background_per_season", least=0.01, most=5)
+    contact_spread: float = setting(1.0, "-", "assumed", f"{OWN}; of the logarithm, about infection.contact_per_season", least=0.01, most=5)
+    seeds_mean: float = setting(20.0, "plants", "assumed", f"{OWN}; prior mean of the plants infected on the first day, geometric", least=1.5, most=1e5)
+    start_window_d: int = setting(365, "d", "assumed", f"{OWN}; how long before the first inspection the outbreak may have begun, any day of flight alike", least=10, most=3650)
+    early_share: float = setting(0.01, "-", "assumed", f"{OWN}; infections so late that fewer of them would show at the last inspection are left to the forecast", least=1e-4, most=0.2)
+    fewest_candidates: int = setting(1000, "plants", "assumed", f"{OWN}; 500 were too few beside 1,500 cases in a trial", least=1, most=100_000)
+    candidates_per_case: int = setting(3, "plants", "assumed", OWN, least=1, most=1000)
+    chains: int = setting(3, "chains", "assumed", OWN, least=2, most=64)
+    warm_up_sweeps: int = setting(1000, "sweeps", "assumed", OWN, least=100, most=1_000_000)
+    least_sweeps: int = setting(1000, "sweeps", "assumed", OWN, least=100, most=1_000_000)
+    most_sweeps: int = setting(12_000, "sweeps", "assumed", OWN, least=100, most=10_000_000)
+    effective_size: float = setting(200.0, "draws", "assumed", f"{OWN}; what scale and rate must be worth", least=10, most=1e5)
+    most_r_hat: float = setting(1.05, "-", "trade", "common practice, no source; between 1.01 and 1.1", least=1.001, most=1.5)
+    fewest_new_cases: int = setting(20, "plants", "assumed", f"{OWN}; found after the first survey", least=1, most=10_000)
+    without_background: bool = setting(True, "yes or no", "assumed", f"{OWN}; repeats the fit without infections from outside", least=0, most=1)
+    replicates: int = setting(200, "outbreaks", "assumed", f"{OWN}; simulated from the fit and held against what was found", least=20, most=10_000)
+    refuse_below: float = setting(0.01, "-", "assumed", f"{OWN}; a fit is refused where so few of the simulated outbreaks lie as far out, on either side together", least=0, most=0.5)
+    seed: int = setting(1, "-", "assumed", f"{OWN}; of the random numbers", least=0, most=2**31 - 1)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -347,6 +438,9 @@ class Settings:
     inputs: InputSettings = field(default_factory=InputSettings)
     pressure: PressureSettings = field(default_factory=PressureSettings)
     calendar: CalendarSettings = field(default_factory=CalendarSettings)
+    infection: InfectionSettings = field(default_factory=InfectionSettings)
+    detection: DetectionSettings = field(default_factory=DetectionSettings)
+    fit: FitSettings = field(default_factory=FitSettings)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
