@@ -15,6 +15,8 @@ from rich.console import Console
 from spreadmap.errors import InputError, LockedError, OutputError, SettingsError, SpreadmapError
 
 if TYPE_CHECKING:
+    from rich.table import Table
+
     from spreadmap.values.project import Fault
 
 EXIT_WRONG_USE = 2
@@ -50,16 +52,41 @@ def exit_code_of_faults(faults: Iterable[Fault]) -> int:
     return 0 if not files else 4 if files == {PROJECT_FILE} else 3
 
 
-def fault_lines(faults: Iterable[Fault]) -> list[str]:
-    """Return the faults as lines; of many of one kind in one column the first few, and how many more there are."""
+def kinds_of(faults: Iterable[Fault]) -> list[list[Fault]]:
+    """Return the faults by kind: alike in all but what was found and where, in the order of the first of each."""
     groups: dict[tuple[str, ...], list[Fault]] = {}
     for fault in faults:
         groups.setdefault((fault.weight, fault.file, fault.column, fault.allowed, fault.remedy), []).append(fault)
+    return list(groups.values())
+
+
+def fault_table(faults: Iterable[Fault]) -> Table:
+    """Return the faults as a table for a terminal; of many of one kind the first few, and how many more there are."""
+    from rich.table import Table
+    from rich.text import Text
+
+    table = Table(*("", "file", "row", "column", "found", "allowed", "what to do"), show_lines=True)
+    for alike in kinds_of(faults):
+        for fault in alike[:SHOWN_OF_A_KIND]:
+            row = "" if fault.row is None else str(fault.row)
+            cells = (fault.weight, fault.file, row, fault.column, fault.found, fault.allowed, fault.remedy)
+            # text of files is no markup
+            table.add_row(*map(Text, cells))
+        if len(alike) > SHOWN_OF_A_KIND:
+            more = f"and {len(alike) - SHOWN_OF_A_KIND} more rows like these; --report lists all"
+            table.add_row(*map(Text, (alike[0].weight, alike[0].file, "…", alike[0].column, more, "", "")))
+    return table
+
+
+def fault_lines(faults: Iterable[Fault]) -> list[str]:
+    """Return the faults as lines; of many of one kind in one column the first few, and how many more there are."""
     lines = []
-    for alike in groups.values():
+    for alike in kinds_of(faults):
         lines += [f"[{fault.weight}] {fault.sentence()}" for fault in alike[:SHOWN_OF_A_KIND]]
         if len(alike) > SHOWN_OF_A_KIND:
-            lines.append(f"[{alike[0].weight}] ... and {len(alike) - SHOWN_OF_A_KIND} more rows like these; --report lists all")
+            lines.append(
+                f"[{alike[0].weight}] ... and {len(alike) - SHOWN_OF_A_KIND} more rows like these; --report lists all"
+            )
     return lines
 
 
@@ -108,8 +135,12 @@ def check(
     faults = pipeline.check_project(folder)
     if report is not None:
         pipeline.write_fault_report(report, faults)
-    for line in fault_lines(faults):
-        say(line)
+    console = Console(highlight=False)
+    if console.is_terminal and faults:
+        console.print(fault_table(faults))
+    else:
+        for line in fault_lines(faults):
+            say(line)
     stops = sum(fault.weight == "stop" for fault in faults)
     say(f"Remarks: {len(faults)}; {stops} of them stop a run." if faults else "No fault was found.")
     if code := exit_code_of_faults(faults):

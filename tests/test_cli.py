@@ -1,5 +1,6 @@
 """The command: good runs, failing runs, exit codes, and a quick --help."""
 
+import io
 import json
 import subprocess
 import sys
@@ -7,11 +8,14 @@ import time
 from pathlib import Path
 
 import pytest
+from rich.console import Console
 from small_projects import CRS, PROJECT, make_project
 from typer.testing import CliRunner
 
-from spreadmap.cli import EXIT_CODES, app, exit_code
+from spreadmap.cli import EXIT_CODES, SHOWN_OF_A_KIND, app, exit_code, fault_lines, fault_table
 from spreadmap.errors import CrsError, InputError, LockedError, OutputError, SettingsError, SpreadmapError
+from spreadmap.io.read_project import check_project
+from spreadmap.values.project import Fault
 
 RUNNER = CliRunner()
 DEMO = Path(__file__).parent.parent / "data_demo" / "project"
@@ -104,6 +108,33 @@ def test_many_faults_of_a_kind_are_counted(tmp_path):
     assert checked.stdout.count("'18.05.2026'") == 3
     assert "... and 27 more rows like these" in checked.stdout
     assert (tmp_path / "all.csv").read_text(encoding="utf-8").count("18.05.2026") == 30
+
+
+def test_a_terminal_gets_a_table_and_a_pipe_gets_lines(tmp_path):
+    rows = "".join(f"P{number:02d},18.05.2026,clean\n" for number in range(1, 31))
+    folder = make_project(tmp_path, survey__csv=f"plant_id,inspected_on,status\n{rows}")
+    faults = check_project(folder)
+    out = io.StringIO()
+    Console(file=out, force_terminal=True, width=200, color_system=None).print(fault_table(faults))
+    table = out.getvalue()
+    for head in ("file", "row", "column", "found", "allowed", "what to do"):
+        assert head in table
+    assert table.index("stop") < table.index("aside")
+    assert table.count("'18.05.2026'") == SHOWN_OF_A_KIND
+    assert "27 more rows" in table
+    assert len(fault_lines(faults)) == len(
+        [line for line in command("check", folder).stdout.splitlines() if line[:1] == "["]
+    )
+    assert "│" not in command("check", folder).stdout
+
+
+def test_text_of_files_is_no_markup_in_the_table():
+    fault = Fault(
+        file="a.csv", row=2, column="x", found="'[bold red]x[/]'", allowed="", remedy="Mend it.", weight="stop"
+    )
+    out = io.StringIO()
+    Console(file=out, force_terminal=True, width=200, color_system=None).print(fault_table([fault]))
+    assert "[bold red]x[/]" in out.getvalue()
 
 
 @pytest.mark.parametrize("day", ["20260603", "2026-W23-1", "2026-6-3"])

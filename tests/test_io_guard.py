@@ -204,6 +204,23 @@ def test_half_a_shapefile_is_refused_zipped_and_plain(tmp_path, missing):
         guard.shapefile_parts(tmp_path / "parts" / "sites.shp")
 
 
+def test_what_lies_beside_a_file_is_opened_unasked_and_must_be_a_file(tmp_path):
+    path = tmp_path / "plants.shp"
+    for name in ("plants.shp", "plants.dbf", "plants.shp.xml", "other.csv"):
+        (tmp_path / name).write_bytes(b"x")
+    (tmp_path / "plants").mkdir()
+    guard.check_beside(path)
+    (tmp_path / "PLANTS.dbf").symlink_to("plants.dbf")
+    guard.check_beside(path)
+    (tmp_path / "plants.qix").symlink_to("/etc/passwd")
+    with pytest.raises(InputError, match=r"has beside it 'plants.qix', which is no file of its own. Copy the file"):
+        guard.check_beside(path)
+    (tmp_path / "plants.qix").unlink()
+    os.mkfifo(tmp_path / "plants.shp.aux.xml")
+    with pytest.raises(InputError, match=r"has beside it 'plants.shp.aux.xml'"):
+        guard.check_beside(path)
+
+
 def test_nothing_hostile_reaches_a_run(tmp_path):
     secret = tmp_path / "secret.csv"
     secret.write_text(f"plant_id,host,easting,northing\nP01,Rosa,{EAST},{NORTH}\n", encoding="utf-8")

@@ -257,7 +257,11 @@ def test_a_small_file_that_claims_to_be_huge_is_refused_before_it_is_decoded(tmp
 @pytest.mark.parametrize(
     ("planes", "unit", "says"),
     [
-        ({"u": 270.0, "v": 3.0}, "m/s", r"holds u = 270.*outside -30 to 30 m/s; allowed: a mean wind. Correct components"),
+        (
+            {"u": 270.0, "v": 3.0},
+            "m/s",
+            r"holds u = 270.*outside -30 to 30 m/s; allowed: a mean wind. Correct components",
+        ),
         ({"u": 300.0, "v": 3.0}, "km/h", r"holds u = 300.*outside -108 to 108 km/h"),
         ({"direction": 361.0, "speed": 3.0}, "m/s", r"holds direction = 361.*outside 0 to 360;"),
         ({"direction": 90.0, "speed": -1.0}, "m/s", r"holds speed = -1.*outside 0 to 30 m/s"),

@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from made_fields import EXACT, FAST, awkward_sources, bent_wind, law_in, square, worst
 from scipy.signal import fftconvolve
-from small_worlds import ONE_OF_EACH, WALD, rose_toward, screens_of, sources_at, spread_of
+from small_worlds import ONE_OF_EACH, WALD, rose_toward, sources_at, spread_of
 
 from spreadmap.dispersal.bearings import turned
 from spreadmap.dispersal.kernels import Kernel
@@ -182,14 +182,6 @@ def test_single_precision_is_the_same_map():
     )
     assert single.dtype == np.float32
     assert single == pytest.approx(double, rel=1e-6)
-
-
-def test_screens_are_summed_pair_by_pair():
-    law, sources, screen = spread_of(), awkward_sources(128.0), screens_of((60.0, 0.0, 60.0, 128.0, 0.1))
-    result = pressure_on_grid(square(128), sources, law, ONE, screens=screen, settings=FAST)
-    exact = pressure_on_grid(square(128), sources, law, ONE, screens=screen, settings=EXACT)
-    assert result.method == "exact"
-    assert result.values.tolist() == exact.values.tolist()
 
 
 def test_strands_are_the_sum_of_their_laws():

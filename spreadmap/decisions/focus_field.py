@@ -18,6 +18,7 @@ from spreadmap.pressure import pressure_on_grid
 from spreadmap.values.arrays import FloatArray
 from spreadmap.values.grid import Grid
 from spreadmap.values.inventory import Sources
+from spreadmap.values.settings import PressureSettings
 
 FINEST_CELL_M = 0.25
 USUAL_CELL_M = 2.0
@@ -25,6 +26,8 @@ USUAL_CELL_M = 2.0
 MUCH_FINER = 0.7
 """A smaller area gets a grid of its own when its cells would be this much finer [-]."""
 MOST_GROWTHS = 25
+SIZES_PER_DOUBLING = 8
+DEFAULT = PressureSettings()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -86,13 +89,18 @@ class LevelSet:
 
 
 def level_sets(
-    sources: Sources, spread: Spread, shares: tuple[float, ...], engine: Engine, budget: Budget = FOR_POLYGONS
+    sources: Sources,
+    spread: Spread,
+    shares: tuple[float, ...],
+    engine: Engine,
+    budget: Budget = FOR_POLYGONS,
+    pressure: PressureSettings = DEFAULT,
 ) -> tuple[LevelSet, ...]:
     """Return the smallest areas that hold given shares of all arrivals from some sources.
 
     Cells are taken from the densest down until they hold the share of *all* arrivals, those beyond any raster
     included: a kernel's mass over the plane is one, so that all arrivals are the sum of the strengths. Cell means are
-    exact. The grid grows until the area ends inside it; a much smaller area gets a finer grid of its own.
+    as good as `pressure` asks. The grid grows until the area ends inside it; a much smaller area gets a finer grid of its own.
     Screens are left out: they would only make the area smaller.
 
     Parameters
@@ -103,6 +111,8 @@ def level_sets(
     shares : floats, ascending, each above 0 and below 1 [-]
     engine : Engine
     budget : Budget
+    pressure : PressureSettings
+        How cell means are summed.
 
     Returns
     -------
@@ -116,14 +126,14 @@ def level_sets(
     reach = 1.2 * float(spread.kernel.quantile(shares[-1]))
     box = _around(sources, reach)
     if budget.looks_first:
-        box = _with_sources(_grown(box, sources, spread, shares[-1], engine, FIRST_LOOK).box(), sources)
-    area = _grown(box, sources, spread, shares[-1], engine, budget)
+        box = _with_sources(_grown(box, sources, spread, shares[-1], engine, FIRST_LOOK, pressure).box(), sources)
+    area = _grown(box, sources, spread, shares[-1], engine, budget, pressure)
     found = [area]
     for share in reversed(shares[:-1]):
         area = _level_set(area.grid, area.values, share, sources)
         box = _with_sources(area.box(), sources)
         if _cell(box, len(sources), budget) < MUCH_FINER * area.grid.cell_m:
-            area = _grown(box, sources, spread, share, engine, budget)
+            area = _grown(box, sources, spread, share, engine, budget, pressure)
         found.append(area)
     return tuple(reversed(found))
 
@@ -146,11 +156,12 @@ def _with_sources(box: tuple[float, float, float, float], sources: Sources) -> t
 
 
 def _cell(box: tuple[float, float, float, float], n_sources: int, budget: Budget) -> float:
-    """Return the side of the cells of a grid over a box [m]."""
+    """Return the side of the cells of a grid over a box, one of a few sizes, so that tables serve many foci [m]."""
     west, east, south, north = box
     area = (east - west) * (north - south)
     wanted = float(np.clip(max(east - west, north - south) / budget.cells_along, FINEST_CELL_M, USUAL_CELL_M))
-    return max(wanted, float(np.sqrt(area / budget.most_cells)), float(np.sqrt(area * n_sources / budget.most_pairs)))
+    side = max(wanted, float(np.sqrt(area / budget.most_cells)), float(np.sqrt(area * n_sources / budget.most_pairs)))
+    return float(2.0 ** (np.ceil(np.log2(side) * SIZES_PER_DOUBLING - 1e-9) / SIZES_PER_DOUBLING))
 
 
 def _grown(
@@ -160,6 +171,7 @@ def _grown(
     share: float,
     engine: Engine,
     budget: Budget,
+    pressure: PressureSettings,
 ) -> LevelSet:
     """Return the area of a share on a grid over a box, or over a larger one if the area does not end in it."""
     for _ in range(MOST_GROWTHS):
@@ -174,7 +186,7 @@ def _grown(
             n_rows=n_rows,
             n_cols=n_cols,
         )
-        values = pressure_on_grid(grid, sources, spread, engine).values
+        values = pressure_on_grid(grid, sources, spread, engine, settings=pressure).values
         if values.sum() * cell**2 > share * sources.strength.sum():
             area = _level_set(grid, values, share, sources)
             if area.is_inside:

@@ -87,7 +87,15 @@ def onward_infections(
     """
     weight = receiving_weight(inventory, state, settings.sources)
     receptors = receptors_of(inventory, weight > 0, settings.sources)
-    sums = pressure_at_points(receptors, sources, spread, engine, screens=screens, receptor_weight=weight[weight > 0])
+    sums = pressure_at_points(
+        receptors,
+        sources,
+        spread,
+        engine,
+        screens=screens,
+        receptor_weight=weight[weight > 0],
+        settings=settings.pressure,
+    )
     sent = sums.sent if sums.sent is not None else np.zeros(len(sources))
     return np.asarray(sent / unit_density(spread.kernel))
 

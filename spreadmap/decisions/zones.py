@@ -22,6 +22,8 @@ from spreadmap.values.settings import Settings, ZoneSettings, list_settings
 from spreadmap.values.surveys import PlantState
 from spreadmap.values.words import RING_NAMES
 
+MANY_FORMS = 8
+"""From so many foci of different forms on, they are drawn side by side [-]."""
 Drawn = tuple[list[BaseGeometry], list[list[float]]]
 """The three areas of a focus, and for each its sizes over the scale run [m^2]."""
 
@@ -80,18 +82,25 @@ def rings(
     sick = np.flatnonzero(due_for_removal(state))
     label = foci(inventory.easting[sick], inventory.northing[sick], settings.zones.focus_chain_m)
     laws = (spread, *(spread.scaled(factor) for factor in settings.kernel.scale_run))
-    known: dict[bytes, Drawn] = {}
-    found: list[Ring] = []
-    for focus in range(int(label.max()) + 1 if len(label) else 0):
-        plants = sick[label == focus]
-        senders = Sources(
+    members = [sick[label == focus] for focus in range(int(label.max()) + 1 if len(label) else 0)]
+    senders = [
+        Sources(
             easting=inventory.easting[plants],
             northing=inventory.northing[plants],
             strength=strength[plants],
             plant=plants,
         )
-        areas, runs = _areas(senders, laws, inventory, settings, engine, known)
-        found += _rings_of(focus + 1, senders, areas, runs, inventory, sites, state, spread, settings, engine)
+        for plants in members
+    ]
+    drawn = _drawn(senders, laws, canopy_radius(inventory, settings.sources), settings, engine)
+    weight = receiving_weight(inventory, state, settings.sources)
+    receptors = receptors_of(inventory, weight > 0, settings.sources)
+    found: list[Ring] = []
+    for number, (sources_of_focus, (areas, runs)) in enumerate(zip(senders, drawn, strict=True), start=1):
+        landing = np.zeros(len(inventory))
+        sums = pressure_at_points(receptors, sources_of_focus, spread, engine, settings=settings.pressure)
+        landing[weight > 0] = sums.density * weight[weight > 0]
+        found += _rings_of(number, sources_of_focus, areas, runs, landing, inventory, sites, state, settings)
     return tuple(found)
 
 
@@ -100,21 +109,16 @@ def _rings_of(
     sources: Sources,
     areas: list[BaseGeometry],
     runs: list[list[float]],
+    landing: FloatArray,
     inventory: Inventory,
     sites: Sites,
     state: PlantState,
-    spread: Spread,
     settings: Settings,
-    engine: Engine,
 ) -> list[Ring]:
-    """Return the three rings of one focus."""
+    """Return the three rings of one focus, whose arrivals on every plant are `landing`."""
     zones, look = settings.zones, settings.inspection
     shares = (zones.core_share, zones.inner_share, zones.outer_share)
     every = (look.interval_near_days, look.interval_middle_days, look.interval_far_days)
-    weight = receiving_weight(inventory, state, settings.sources)
-    landing = np.zeros(len(inventory))
-    receptors = receptors_of(inventory, weight > 0, settings.sources)
-    landing[weight > 0] = pressure_at_points(receptors, sources, spread, engine).density * weight[weight > 0]
     on_hosts = float(landing.sum())
     mass = sources.strength if sources.strength.sum() > 0 else np.ones(len(sources))
     centre = shapely.Point(np.average(sources.easting, weights=mass), np.average(sources.northing, weights=mass))
@@ -147,30 +151,48 @@ def _rings_of(
     return result
 
 
-def _areas(
-    sources: Sources,
-    laws: tuple[Spread, ...],
-    inventory: Inventory,
-    settings: Settings,
-    engine: Engine,
-    known: dict[bytes, Drawn],
-) -> Drawn:
-    """Return the area of every share, each within the next, and its size over the scale run [m^2].
+def _drawn(
+    foci_senders: list[Sources], laws: tuple[Spread, ...], radius: FloatArray, settings: Settings, engine: Engine
+) -> list[Drawn]:
+    """Return for every focus the area of every share, each within the next, and its size over the scale run [m^2].
 
-    Drawn about the first source and then moved, so that a focus of the same form and wind is drawn once only; most
-    foci are one plant.
+    Drawn about the first source and then moved, so that foci of the same form and wind are drawn once only; most foci
+    are one plant. Many forms are drawn side by side, few one after the other with all workers on each.
     """
-    first = np.array([sources.easting[0], sources.northing[0]])
-    radius = canopy_radius(inventory, settings.sources)[sources.plant]
-    offsets = np.round(np.stack([sources.easting, sources.northing], axis=1) - first, 6)
+    forms = [_form_of(sources, laws[0], radius[sources.plant]) for sources in foci_senders]
+    firsts = {form: number for number, form in reversed(list(enumerate(forms)))}
+    todo = sorted(firsts.values())
+    alone = Engine(workers=1) if len(todo) >= MANY_FORMS else engine
+
+    def draw(number: int) -> Drawn:
+        sources = foci_senders[number]
+        areas, runs = _draw(sources, laws, radius[sources.plant], settings, alone)
+        return _moved(areas, -_first_place(sources)), runs
+
+    work = engine if len(todo) >= MANY_FORMS else Engine(workers=1)
+    known = {forms[number]: drawn for number, drawn in zip(todo, work.map(draw, todo), strict=True)}
+    return [
+        (_moved(known[form][0], _first_place(sources)), known[form][1])
+        for form, sources in zip(forms, foci_senders, strict=True)
+    ]
+
+
+def _first_place(sources: Sources) -> FloatArray:
+    """Return easting and northing of the first source, (2,) [m]."""
+    return np.array([sources.easting[0], sources.northing[0]])
+
+
+def _moved(areas: list[BaseGeometry], by: FloatArray) -> list[BaseGeometry]:
+    """Return areas moved by metres east and north."""
+    return [shapely.transform(area, lambda places: places + by) for area in areas]
+
+
+def _form_of(sources: Sources, law: Spread, radius: FloatArray) -> bytes:
+    """Return what tells one form of a focus from another: places, strengths, canopies and wind."""
+    offsets = np.round(np.stack([sources.easting, sources.northing], axis=1) - _first_place(sources), 6)
     most = max(float(sources.strength.max()), np.finfo(np.float64).tiny)
-    wind = laws[0].coefficients_at(sources.easting, sources.northing)
-    form = b"".join(part.tobytes() for part in (offsets, sources.strength / most, radius, wind))
-    if form not in known:
-        areas, runs = _draw(sources, laws, radius, settings, engine)
-        known[form] = [shapely.transform(area, lambda places: places - first) for area in areas], runs
-    areas, runs = known[form]
-    return [shapely.transform(area, lambda places: places + first) for area in areas], runs
+    wind = law.coefficients_at(sources.easting, sources.northing)
+    return b"".join(part.tobytes() for part in (offsets, sources.strength / most, radius, wind))
 
 
 def _draw(sources: Sources, laws: tuple[Spread, ...], radius: FloatArray, settings: Settings, engine: Engine) -> Drawn:
@@ -183,10 +205,10 @@ def _draw(sources: Sources, laws: tuple[Spread, ...], radius: FloatArray, settin
         # Whoever sets the shares may give them in any order; areas are found from the largest down.
         ascending = tuple(sorted(shares))
         places = [ascending.index(share) for share in shares]
-        sets = level_sets(senders, laws[0], ascending, engine)
+        sets = level_sets(senders, laws[0], ascending, engine, pressure=settings.pressure)
         levels = tuple(sets[place] for place in places)
         for law in laws[1:]:
-            run = level_sets(senders, law, ascending, engine, FOR_AREAS)
+            run = level_sets(senders, law, ascending, engine, FOR_AREAS, settings.pressure)
             for sizes, place in zip(runs, places, strict=True):
                 sizes.append(run[place].area_m2)
     area: BaseGeometry = shapely.Polygon()

@@ -89,10 +89,12 @@ class Spread:
             msg = "a law with strands has no single coefficients; use density_from"
             raise ValueError(msg)
         r = np.hypot(east_m, north_m)
-        bearing = np.arctan2(east_m, north_m)
+        turn = np.exp(-1j * np.arctan2(east_m, north_m))
+        power = turn
         excess = np.zeros_like(r)
-        for order, coefficient in enumerate(coefficients, start=1):
-            excess = excess + 2 * np.real(coefficient * np.exp(-1j * order * bearing))
+        for coefficient in coefficients:
+            excess = excess + 2 * np.real(coefficient * power)
+            power = power * turn
         far = -np.expm1(-((r / self.near_radius_m) ** 2)) if self.near_radius_m > 0 else (r > 0) * 1.0
         return self.kernel.location_density(r) * (1 + excess * far)
 

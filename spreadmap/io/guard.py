@@ -48,6 +48,7 @@ FIRST_BYTES: dict[str, tuple[bytes, ...]] = {
 MOST_BYTES = 4 * 2**30
 MOST_UNPACKED_BYTES = 2 * 2**30
 MOST_RATIO = 100.0
+MOST_ENTRIES = 5_000
 SMALL_UNPACKED_BYTES = 10 * 2**20
 """Up to this size no ratio is asked: a small table of equal rows packs very well."""
 
@@ -169,6 +170,9 @@ def check_zip(path: Path) -> list[zipfile.ZipInfo]:
     except (zipfile.BadZipFile, OSError, ValueError, NotImplementedError) as error:
         msg = f"cannot be opened as a zip ({error}). Make the zip again"
         raise InputError(msg) from error
+    if len(entries) > MOST_ENTRIES:
+        msg = f"holds {len(entries):,} files; allowed: {MOST_ENTRIES:,}. Zip the files alone"
+        raise InputError(msg)
     unpacked = sum(entry.file_size for entry in entries)
     ratio = unpacked / max(path.stat().st_size, 1)
     if unpacked > MOST_UNPACKED_BYTES or (unpacked > SMALL_UNPACKED_BYTES and ratio > MOST_RATIO):

@@ -30,6 +30,7 @@ from spreadmap.io.toml_text import parse_toml
 
 PROJECT_FILE = "spreadmap.toml"
 MOST_BYTES = 4 * 2**20
+LONGEST_WORD = 60
 
 COLUMNS: dict[str, tuple[str, ...]] = {
     "inventory": (
@@ -218,7 +219,9 @@ def parse_project_file(mapping: dict[str, Any]) -> ProjectFile:
 
 
 def suggestion(word: str, known: list[str] | tuple[str, ...]) -> str:
-    """Return "Did you mean" with the nearest known word, or nothing."""
+    """Return "Did you mean" with the nearest known word, or nothing; long texts are no misspelt words."""
+    if len(word) > LONGEST_WORD:
+        return ""
     lower = {each.casefold(): each for each in known}
     near = difflib.get_close_matches(word.casefold(), list(lower), n=1, cutoff=0.6)
     return f"Did you mean '{lower[near[0]]}'? " if near else ""

@@ -16,7 +16,7 @@ from spreadmap.io.faults import FaultBook, shown
 from spreadmap.io.project_file import InventoryBlock
 from spreadmap.io.read_crs import WorkingCrs
 from spreadmap.io.read_positions import read_positions
-from spreadmap.io.read_rows import Rows, as_text, fold_keys
+from spreadmap.io.read_rows import Rows, as_text, distinct, fold_keys
 from spreadmap.io.read_tables import read_table
 from spreadmap.values.arrays import BoolArray, FloatArray, IntArray, TextArray
 from spreadmap.values.inventory import Inventory
@@ -30,6 +30,7 @@ MOST_COUNT = 20_000
 SYNTHETIC = "Position made from a bed's count, not surveyed."
 STRAY_M, STRAY_RATIO = 20_000.0, 50.0
 """A plant beyond both is taken for a slip of the pen; our choice."""
+FAR_FILE_M = 100_000.0
 TEXTS = ("host", "bed_id", "site_id", "owner", "source_batch", "note")
 
 
@@ -38,6 +39,7 @@ class _Plants:
     """Columns of the plants of each file so far, by name."""
 
     parts: list[dict[str, np.ndarray]] = field(default_factory=list)
+    files: list[str] = field(default_factory=list)
 
     def get(self, name: str) -> np.ndarray:
         """Return one column over all files."""
@@ -117,6 +119,8 @@ def read_inventory(
         return None
     easting, northing = plants.get("easting"), plants.get("northing")
     _check_strays(plants, easting, northing, book)
+    _say_far_files(plants, book)
+    _say_same_spot(easting, northing, plants.get("is_synthetic"), book)
     longitude, latitude = working.lon_lat(easting, northing)
     return Inventory(
         easting=easting,
@@ -144,6 +148,30 @@ def _check_strays(plants: _Plants, easting: FloatArray, northing: FloatArray, bo
             allowed=f"at most {STRAY_M / 1000:.0f} km, or {STRAY_RATIO:.0f} times the usual distance from the middle",
             error=InventoryError,
         )  # fmt: skip
+
+
+def _say_far_files(plants: _Plants, book: FaultBook) -> None:
+    """Tell where the plants of one file stand far from those of all others: a wrong CRS of one block looks like that."""
+    middles = []
+    for name, part in zip(plants.files, plants.parts, strict=True):
+        if len(part["easting"]):
+            at = np.array([np.median(part["easting"]), np.median(part["northing"])])
+            spread = float(np.median(np.hypot(part["easting"] - at[0], part["northing"] - at[1])))
+            middles.append((name, at, spread))
+    for place, (name, at, spread) in enumerate(middles[1:], start=1):
+        away = min(float(np.hypot(*(at - other))) for each, (_, other, _) in enumerate(middles) if each != place)
+        if away > max(FAR_FILE_M, STRAY_RATIO * spread):
+            book.assume(name, f"its plants stand {away / 1000:.0f} km from those of every other file",
+                        "They were taken as they are; check the crs of its block.")  # fmt: skip
+
+
+def _say_same_spot(easting: FloatArray, northing: FloatArray, is_synthetic: BoolArray, book: FaultBook) -> None:
+    """Tell how many plants have exactly the position of another."""
+    place, rows = distinct(easting[~is_synthetic], northing[~is_synthetic])
+    shared = int(np.sum(np.bincount(place, minlength=len(rows))[place] > 1))
+    if shared:
+        book.assume("inventory", f"{shared} plants have exactly the position of another",
+                    "They were taken as touching it; a bed may be one row with a count.")  # fmt: skip
 
 
 def _read_file(rows: Rows, host: str, working: WorkingCrs, settings: Settings, plants: _Plants, seen: _Seen) -> None:
@@ -183,6 +211,7 @@ def _read_file(rows: Rows, host: str, working: WorkingCrs, settings: Settings, p
     }
     _spread_beds(rows, kept[is_bed[kept]], each, areas, made)
     plants.parts.append(made)
+    plants.files.append(rows.table.file)
     rows.finish(settings.inputs.most_rows_aside)
 
 

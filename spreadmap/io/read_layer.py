@@ -45,16 +45,16 @@ def read_layer(path: Path, file: str, block: FileBlock, ending: str, book: Fault
         beside = guard.shapefile_parts(path)
     elif ending in (".geojson", ".json"):
         _check_named_crs(path, file, book)
-    layer = _choose_layer(address, block) if ending == ".gpkg" else None
-    if layer is not None:
-        _check_is_table(path, layer)
+    layer = _choose_layer(path, block) if ending == ".gpkg" else None
+    # without it SQLite may write a file beside one that another program left half open
+    how = {"IMMUTABLE": "YES"} if ending == ".gpkg" else {}
     try:
         with warnings.catch_warnings(record=True) as said:
             warnings.simplefilter("always")
-            info = pyogrio.read_info(address, layer=layer)
+            info = pyogrio.read_info(address, layer=layer, **how)
             guard.check_driver(info["driver"], guard.TABLES[ending])
             meta, _, wkb, data = pyogrio.raw.read(
-                address, layer=layer, read_geometry=shapes, datetime_as_string=True, force_2d=True
+                address, layer=layer, read_geometry=shapes, datetime_as_string=True, force_2d=True, **how
             )
     except (pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError, ValueError, UnboundLocalError) as error:
         # pyogrio leaves the text of a CRS that it cannot write out unset: an UnboundLocalError of its own
@@ -105,7 +105,8 @@ def _check_named_crs(path: Path, file: str, book: FaultBook) -> None:
     if MAY_NAME_CRS.search(data) is None:
         return
     try:
-        whole = json.loads(data)
+        # objects as tuples of pairs: of two members of one name neither is lost
+        whole = json.loads(data, object_pairs_hook=tuple)
     except (ValueError, RecursionError) as error:
         msg = f"cannot be read as JSON ({str(error) or 'nested too deep'}). Export it again"
         raise InputError(msg) from error
@@ -113,12 +114,8 @@ def _check_named_crs(path: Path, file: str, book: FaultBook) -> None:
         if named is None:
             book.assume(file, "says on purpose that it has no CRS", "Longitude and latitude were taken (RFC 7946).")
             continue
-        kind = str(named.get("type", "")).casefold() if isinstance(named, dict) else ""
-        name = (
-            named.get("properties", {}).get("name")
-            if kind == "name" and isinstance(named.get("properties"), dict)
-            else None
-        )
+        kind = str(_member(named, "type"))
+        name = _member(_member(named, "properties"), "name") if kind.casefold() == "name" else None
         if not isinstance(name, str):
             msg = (
                 f"has a CRS of type {shown(kind)}, which is an address or a code of an old kind and is never looked up; "
@@ -131,54 +128,56 @@ def _check_named_crs(path: Path, file: str, book: FaultBook) -> None:
         file_crs(name)
 
 
+def _member(item: Any, name: str) -> Any:
+    """Return the member of a JSON object, given as pairs, whatever its capitals; empty text if there is none."""
+    pairs = item if isinstance(item, tuple) else ()
+    return next((value for key, value in pairs if key.casefold() == name), "")
+
+
 def _named_crs(whole: Any) -> Iterator[Any]:
     """Yield the value of every member crs, wherever it stands, but not among properties."""
     waiting = [whole]
     while waiting:
         item = waiting.pop()
         if isinstance(item, list):
-            waiting += [each for each in item if isinstance(each, list | dict)]
-        elif isinstance(item, dict):
-            for key, value in item.items():
+            waiting += [each for each in item if isinstance(each, list | tuple)]
+        elif isinstance(item, tuple):
+            for key, value in item:
                 if key.casefold() == "crs":
                     yield value
-                elif key != "properties" and key != "coordinates" and isinstance(value, list | dict):
+                elif key not in ("properties", "coordinates") and isinstance(value, list | tuple):
                     waiting.append(value)
 
 
-def _check_is_table(path: Path, layer: str) -> None:
-    """Refuse a layer of a GeoPackage that is no plain table: a view may ask for anything, and without end."""
+def _choose_layer(path: Path, block: FileBlock) -> str:
+    """Return the layer of a GeoPackage that the project file means, after looking that it is a plain table.
+
+    The file is asked without GDAL: a view may ask for anything, and without end.
+    """
+    for part in ("wal", "journal"):
+        beside = path.with_name(f"{path.name}-{part}")
+        if beside.is_file() and beside.stat().st_size:
+            msg = f"is being written: {shown(beside.name)} lies beside it. Close the program that has it open"
+            raise InputError(msg)
     try:
         with closing(sqlite3.connect(f"{path.as_uri()}?mode=ro&immutable=1", uri=True)) as database:
-            found = database.execute(
-                "SELECT type, sql FROM sqlite_master WHERE lower(name) = lower(?)", (layer,)
-            ).fetchone()
-    except sqlite3.Error as error:
-        msg = f"cannot be opened ({error}). Export it again"
+            told = database.execute("SELECT table_name, data_type FROM gpkg_contents ORDER BY rowid").fetchall()
+            kinds = {str(name).casefold(): (str(kind), str(sql)) for name, kind, sql in database.execute(
+                "SELECT name, type, sql FROM sqlite_master WHERE type IN ('table', 'view')")}  # fmt: skip
+    except (sqlite3.Error, UnicodeDecodeError) as error:
+        msg = f"cannot be opened as a GeoPackage ({error}). Export it again"
         raise InputError(msg) from error
-    if found is None or found[0] != "table" or "virtual" in str(found[1]).casefold().split()[:2]:
+    names = [str(name) for name, kind in told if kind == "features" or name == block.layer]
+    if block.layer not in names and (block.layer or len(names) != 1):
+        what = f"has no layer {shown(block.layer)}" if block.layer else f"has {len(names)} layers"
+        msg = f'{what}; allowed: {", ".join(names)}. {suggestion(block.layer, names)}Say which: layer = "name"'
+        raise InputError(msg)
+    layer = block.layer or names[0]
+    kind, sql = kinds.get(layer.casefold(), ("", ""))
+    if kind != "table" or "virtual" in sql.casefold().split()[:2]:
         msg = f"layer {shown(layer)} is a view or a virtual table; allowed: a table. Export the layer as a table"
         raise InputError(msg)
-
-
-def _choose_layer(address: str, block: FileBlock) -> str:
-    """Return the layer of a GeoPackage that the project file means."""
-    try:
-        with warnings.catch_warnings():
-            # what is wrong with it shows in what it holds
-            warnings.simplefilter("ignore", RuntimeWarning)
-            found = pyogrio.list_layers(address)
-        names = [str(name) for name, kind in found if kind is not None or name == block.layer]
-    except pyogrio.errors.DataSourceError as error:
-        msg = f"cannot be opened ({' '.join(str(error).split())}). Export it again"
-        raise InputError(msg) from error
-    if block.layer and block.layer in names:
-        return block.layer
-    if not block.layer and len(names) == 1:
-        return names[0]
-    what = f"has no layer {shown(block.layer)}" if block.layer else f"has {len(names)} layers"
-    msg = f'{what}; allowed: {", ".join(names)}. {suggestion(block.layer, names)}Say which: layer = "name"'
-    raise InputError(msg)
+    return layer
 
 
 def _layer_crs(text: str | None, block: FileBlock, beside: Sequence[str]) -> CRS:

@@ -23,6 +23,7 @@ DAY_ZERO = dt.date(1899, 12, 30)
 """Day zero of a spreadsheet's day numbers: 1 January 2000 is number 36526 there."""
 FIRST_YEAR, LAST_YEAR = 1900, 2100
 """Years outside are typing slips; our choice."""
+MOST_HINTS = 500
 COLUMNS_OF_ALL_KINDS = tuple(sorted({name for names in COLUMNS.values() for name in names}))
 NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?", re.ASCII)
 NUMBER_SIGNS = frozenset("0123456789.+-eE")
@@ -47,6 +48,7 @@ class Rows:
     def __init__(self, table: Table, block: FileBlock, book: FaultBook) -> None:
         self.table, self.block, self.book = table, block, book
         self._bad: dict[int, Fault] = {}
+        self._hints: dict[str, str] = {}
         names = {name.casefold(): index for index, name in reversed(list(enumerate(table.header)))}
         self._column: dict[str, int] = {}
         for ours, theirs in block.columns.items():
@@ -101,9 +103,10 @@ class Rows:
         """Raise InputError where none of the columns is there."""
         if not any(self.has(name) for name in names):
             hint = next(filter(None, (suggestion(name, self.table.header) for name in names)), "")
+            has = ", ".join(self.table.header) or "none"
             msg = (
-                f"has no column for {' or '.join(names)}; its columns are {', '.join(self.table.header)}. {hint}Add it, or "
-                "map the file's own column to it in the project file"
+                f"has no column for {' or '.join(names)}; its columns are {has}. {hint}Add it, or map the file's own column "
+                "to it in the project file"
             )
             raise InputError(msg)
 
@@ -116,6 +119,12 @@ class Rows:
                 file=self.table.file, row=self.table.row[index], column=column, found=found, allowed=allowed,
                 remedy=remedy, weight="aside",
             )  # fmt: skip
+
+    def hint(self, word: str, known: Sequence[str]) -> str:
+        """Return "Did you mean" for a cell, for so many different ones: a column of notes would take hours."""
+        if word not in self._hints and len(self._hints) < MOST_HINTS:
+            self._hints[word] = suggestion(word, tuple(known))
+        return self._hints.get(word, "")
 
     def is_bad(self, index: int) -> bool:
         """Return whether a row was put aside."""
@@ -204,7 +213,7 @@ class Rows:
             word = words.get(cell.casefold(), cell)
             found[cell] = known.get(word.casefold(), default) if word else default
             if word and word.casefold() not in known:
-                wrong[cell] = f"{suggestion(word, list(allowed))}Correct the cell or map the word in the project file."
+                wrong[cell] = f"{self.hint(word, allowed)}Correct the cell or map the word in the project file."
         if wrong:
             said = ", ".join(word for word in allowed if word)
             for index, cell in enumerate(cells):
@@ -312,7 +321,7 @@ def fold_keys(keys: list[str]) -> list[str]:
     return list(map(fold_key, keys))
 
 
-def distinct(*columns: TextArray | DateArray) -> tuple[IntArray, list[int]]:
+def distinct(*columns: TextArray | DateArray | FloatArray) -> tuple[IntArray, list[int]]:
     """Return numbers that are equal where all columns are, and a row in which each number stands; shape (rows,)."""
     which = np.zeros(len(columns[0]), dtype=np.int64)
     for column in columns:

@@ -12,7 +12,7 @@ import numpy as np
 import pandas
 
 from spreadmap.io.faults import FaultBook, shown
-from spreadmap.io.project_file import FileBlock, SurveyBlock, suggestion
+from spreadmap.io.project_file import FileBlock, SurveyBlock
 from spreadmap.io.read_rows import Rows, as_text, distinct, fold_key, fold_keys, is_filled
 from spreadmap.io.read_tables import read_table
 from spreadmap.values.arrays import BoolArray, DateArray, IntArray, TextArray, empty_text
@@ -211,13 +211,13 @@ def _systems(rows: Rows, given: list[str], asked: BoolArray, block: SurveyBlock,
             if given[index] in wrong:
                 name = wrong[given[index]]
                 rows.bad(index, "pest_system", shown(name), ", ".join(systems),
-                         f"{suggestion(name, systems)}Correct the cell, or give pest_system in the file's block.")  # fmt: skip
+                         f"{rows.hint(name, systems)}Correct the cell, or give pest_system in the file's block.")  # fmt: skip
     return as_text(list(map(names.__getitem__, given)))
 
 
-def _status_remedy(cell: str) -> str:
+def _status_remedy(rows: Rows, cell: str) -> str:
     """Return what to do about an unknown status word."""
-    return f"{suggestion(cell, STATUS_WORDS)}Correct the cell or map the word in the project file."
+    return f"{rows.hint(cell, STATUS_WORDS)}Correct the cell or map the word in the project file."
 
 
 def _read_wide(
@@ -243,7 +243,7 @@ def _read_wide(
         if None in meanings.values():
             for index, cell in enumerate(cells):
                 if cell and meanings[cell] is None:
-                    rows.bad(index, header, shown(cell), ", ".join(STATUS_WORDS), _status_remedy(cell))
+                    rows.bad(index, header, shown(cell), ", ".join(STATUS_WORDS), _status_remedy(rows, cell))
         told_at = np.flatnonzero([meanings.get(cell) is not None for cell in cells])
         if as_of is not None and day > as_of:
             told.later += len(told_at)
@@ -331,7 +331,7 @@ def _meanings(
 ) -> tuple[TextArray, TextArray]:
     """Return status and evidence of every row; what is missing or does not fit together puts the row aside."""
     which, examples = distinct(status, evidence)
-    meanings = [_meaning(str(status[row]), str(evidence[row]), words) for row in examples]
+    meanings = [_meaning(rows, str(status[row]), str(evidence[row]), words) for row in examples]
     wrong = np.array([len(meaning) > 2 for meaning in meanings], dtype=np.bool_)
     if wrong.any():
         for index in np.flatnonzero(asked & wrong[which]).tolist():
@@ -341,13 +341,13 @@ def _meanings(
     return first[which], second[which]
 
 
-def _meaning(status: str, evidence: str, words: dict[str, str]) -> Meaning | tuple[str, str, str, str]:
+def _meaning(rows: Rows, status: str, evidence: str, words: dict[str, str]) -> Meaning | tuple[str, str, str, str]:
     """Return status and evidence; or column, what was found, what is allowed and the remedy."""
     if not status:
         return "status", "no status beside what was seen", ", ".join(STATUS_WORDS), "Fill in the cell."
     meaning = status_and_evidence(status, words)
     if meaning is None:
-        return "status", shown(status), ", ".join(STATUS_WORDS), _status_remedy(status)
+        return "status", shown(status), ", ".join(STATUS_WORDS), _status_remedy(rows, status)
     allowed = [each.value for each in ALLOWED_EVIDENCE[Status(meaning[0])]]
     given = evidence.casefold()
     if given and (given not in allowed or meaning[1] not in ("", given)):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import re
 from pathlib import Path
 
 from spreadmap.errors import InputError
@@ -109,8 +110,12 @@ def _sniff(text: str) -> str:
 
 
 def plain_columns(text: str, separator: str) -> list[list[str]] | None:
-    """Return a text without quotes as columns, None where rows differ in length: much faster than row by row."""
+    """Return a text as columns, None where quotes have work to do or rows differ in length: faster than row by row."""
     text = text.replace("\r\n", "\n").rstrip("\n")
+    if '"' in text:
+        # quotes round a cell without separator, line end or quote say nothing
+        cut = re.escape(separator)
+        text = re.sub(rf'(?:^|(?<=[{cut}\n]))"([^"{cut}\n]*)"(?=[{cut}\n]|\Z)', r"\1", text)
     if '"' in text or "\r" in text or not text:
         return None
     first = text[: text.find("\n")] if "\n" in text else text

@@ -155,8 +155,13 @@ def summary_values(result: SurveyResult, changes: Sequence[Change]) -> dict[str,
         "triage": [triage_values(triage) for triage in result.triage],
         "systems": [system_values(system, result) for system in result.systems],
         "disposals": [
-            {"system": each.system_key, "reason": each.reason, "discard": len(each.discard), "cut": len(each.parts),
-             "remarks": each.remarks}
+            {
+                "system": each.system_key,
+                "reason": each.reason,
+                "discard": len(each.discard),
+                "cut": len(each.parts),
+                "remarks": each.remarks,
+            }
             for each in result.disposals
         ],
         "season": season_values(result.season),

@@ -62,7 +62,7 @@ def plant_exposure(
     receiving = (inventory.susceptibility * size_factor(inventory, settings.sources))[among]
 
     def pressure(sources: Sources, law: Spread) -> FloatArray:
-        sums = pressure_at_points(everyone, sources, law, engine, screens=screens)
+        sums = pressure_at_points(everyone, sources, law, engine, screens=screens, settings=settings.pressure)
         full = np.zeros(len(inventory))
         full[among] = sums.density * receiving / unit_density(law.kernel)
         return full

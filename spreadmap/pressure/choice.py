@@ -16,8 +16,8 @@ NODE_NS = 18.0
 """Making a kernel's spectrum and one convolution, for each padded node and term."""
 CELL_NS = 1.5
 STAMP_NS = 2.6
-OVERHEAD_NS = 4e7
-"""What a fast sum costs before the first source: tables and trials."""
+OVERHEAD_NS, TERM_NS = 4e7, 1.5e7
+"""What a fast sum costs before the first source: tables and trials; more for each term where winds differ."""
 CUT_STEPS = 8.5
 """Cut between near and far in mesh steps at an error of 1e-3; each step less doubles it (measured, see trial.py)."""
 MESH_PART = 0.85
@@ -115,7 +115,7 @@ def _without_mesh(scene: Scene, reach_m: float, farthest_m: float) -> Way | None
     """Return the way by stamps alone, if the kernel ends soon enough."""
     if reach_m >= min(farthest_m, scene.most_cut_m):
         return None
-    work = OVERHEAD_NS + scene.n_sources * scene.near_ns * np.pi * reach_m**2 * scene.terms
+    work = _overhead(scene) + scene.n_sources * scene.near_ns * np.pi * reach_m**2 * scene.terms
     return Way(step_m=0.0, cut_m=reach_m, reach_m=reach_m, mesh_error=0.0, work_ns=work)
 
 
@@ -155,7 +155,12 @@ def _steps(scene: Scene) -> list[float]:
 def _mesh_work(scene: Scene, step_m: float, reach_m: float) -> float:
     """Return the work of the mesh and of reading it off [ns]."""
     mesh = mesh_over(scene.region, step_m, reach_m)
-    return float(OVERHEAD_NS + NODE_NS * mesh.pad_rows * mesh.pad_cols * scene.terms + scene.read_ns)
+    return float(_overhead(scene) + NODE_NS * mesh.pad_rows * mesh.pad_cols * scene.terms + scene.read_ns)
+
+
+def _overhead(scene: Scene) -> float:
+    """Return what tables and trials cost [ns]."""
+    return OVERHEAD_NS + (scene.terms - 1) * TERM_NS
 
 
 def exact_work(pairs: float, pair_ns: float, law: Law) -> float:

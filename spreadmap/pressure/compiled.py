@@ -312,7 +312,7 @@ def _shade(s_east, s_north, c_east, north, side, ends, factor, value):
         a_east, a_north, b_east, b_north = ax, ay, bx, by
         if turn < 0.0:
             ax, ay, bx, by = bx, by, ax, ay
-        low, high = -1.0, float(len(value))
+        low, high, is_on_limit = -1.0, float(len(value)), False
         for limit in range(3):
             if limit == 0:
                 rise, start = -ay, ax * north
@@ -326,13 +326,15 @@ def _shade(s_east, s_north, c_east, north, side, ends, factor, value):
                 low = max(low, -start / rise)
             elif rise < 0.0:
                 high = min(high, -start / rise)
+            elif start == 0.0:
+                is_on_limit = True
             elif start < 0.0:
                 high = -1.0
         if low > high + 1.0:
             continue
         first, last = max(math.floor(low), 0), min(math.ceil(high), len(value) - 1)
         for col in range(first, last + 1):
-            is_inner = first + 1 < col < last - 1
+            is_inner = first + 1 < col < last - 1 and not is_on_limit
             if is_inner or crosses(c_east[col] - s_east, north, a_east, a_north, b_east, b_north):
                 value[col] *= factor[piece]
 

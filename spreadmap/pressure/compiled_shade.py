@@ -173,7 +173,7 @@ def joined(dx, dy, half, s_east, s_north, active, count, ends, factor, low, high
 
 @numba.njit(
     numba.void(
-        numba.boolean, F8, F8, F8, V, V, V, V, V, I, I, V, V, V, I, CM, I, M, M, V, F8, F8, F8, V, F8, F8, V, F8,
+        numba.boolean, F8, F8, F8, V, V, V, V, V, I, I, V, V, V, I, CM, I, M, M, V, F8, F8, V, V, F8, F8, V, F8,
         F8, F8, V, V, V, V, V, F8, F8, M, B2, M, M, V, V,
     ),
     cache=True, nogil=True,
@@ -188,7 +188,7 @@ def shade_block(
 
     Places are sorted by part, `start` says where each of the smallest parts begins; with a `side` they are cells.
     Sources are sorted by group, `group_box` holds each group's middle and half sides. A source whose `greatest` density
-    over a part is below `faint` is left out there. `moment_weight` of no length asks for nothing sent.
+    over a part is below its `faint` is left out there. `moment_weight` of no length asks for nothing sent.
     """
     shift, floor = side * side / 24.0, 1e-12 * max(side * side, 1e-6)
     n_pieces = len(factor)
@@ -239,9 +239,9 @@ def shade_block(
                 away = math.hypot(max(abs(dx) - half, 0.0), max(abs(dy) - half, 0.0))
                 if away > reach:
                     continue
-                if faint > 0.0 and away > 0.0:
+                if faint[j] > 0.0 and away > 0.0:
                     place = int((math.log(away) - log_first_r) * per_log_r)
-                    if place >= 0 and greatest[min(place, len(greatest) - 1)] <= faint:
+                    if place >= 0 and greatest[min(place, len(greatest) - 1)] <= faint[j]:
                         continue
                 share, kept, all_before = passing[level], 0, True
                 wide = half * (1.0 + 1e-6)
@@ -275,7 +275,9 @@ def shade_block(
                     all_before = all_before and is_before
                 far_off = abs(dx) + abs(dy) > WELL_OUTSIDE * half and math.hypot(dx, dy) > WELL_OUTSIDE * half
                 if kept > 0 and all_before and kept <= MOST_JOINED and far_off:
-                    common = joined(dx, dy, wide, s_east[j], s_north[j], active[level + 1], kept, ends, factor, low, high)
+                    common = joined(
+                        dx, dy, wide, s_east[j], s_north[j], active[level + 1], kept, ends, factor, low, high
+                    )
                     if common >= 0.0:
                         share *= common
                         kept = 0

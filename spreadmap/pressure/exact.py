@@ -17,10 +17,12 @@ from spreadmap.values.inventory import Receptors, ScreenSegments, Sources
 
 RELATIVE_ERROR_BOUND = 3e-4
 """Largest relative error of a sum where it is above 1e-12 of the largest [-]; bound by test_pressure_*.py."""
-POINTS_PER_PIECE = 512
+POINTS_PER_PIECE, MOST_PER_PIECE, PAIRS_PER_PIECE = 512, 8192, 2**17
 ROWS_PER_PIECE = 16
 RADII_PER_DOUBLING = 4
 CURVED_ERROR = 1e-5
+FEW_PAIRS = 5e5
+"""Fewer pairs are summed sooner than threads are started [-]."""
 
 
 def farthest_of(west: float, east: float, south: float, north: float, sources: Sources) -> float:
@@ -45,6 +47,11 @@ def reach_of_discs(
         reach = reach_of_disc(spread, rose, float(2 ** (one / RADII_PER_DOUBLING)), farthest)
         exact[size == one], simple[size == one] = reach.exact_m, reach.simple_m
     return exact, simple
+
+
+def _worth(engine: Engine, pairs: float) -> Engine:
+    """Return the engine, or one worker where there is little to do."""
+    return engine if pairs > FEW_PAIRS else Engine(workers=1)
 
 
 def every_rose(strand: Strand, count: int) -> ComplexArray:
@@ -74,9 +81,10 @@ def _strand_at_points(
     roses = every_rose(strand, len(sources))
     tables, even = radial_tables(spread, farthest), even_table(spread, farthest, farthest)
     exact, simple = reach_of_discs(spread, strand.rose, receptors.radius_m, farthest)
+    size = int(np.clip(PAIRS_PER_PIECE // len(sources), POINTS_PER_PIECE, MOST_PER_PIECE))
 
     def piece(first: int) -> FloatArray:
-        part = slice(first, first + POINTS_PER_PIECE)
+        part = slice(first, first + size)
         mine = np.zeros(len(sources))
         sum_at_points(
             east[part].copy(), north[part].copy(), receptors.radius_m[part].copy(), exact[part].copy(),
@@ -89,7 +97,7 @@ def _strand_at_points(
         )  # fmt: skip
         return mine
 
-    for mine in engine.map(piece, range(0, len(receptors), POINTS_PER_PIECE)):
+    for mine in _worth(engine, float(len(receptors)) * len(sources)).map(piece, range(0, len(receptors), size)):
         sent += mine
     return density, sent
 
@@ -126,5 +134,5 @@ def _strand_on_grid(
             reach.exact_m, simple, curved, values[part],
         )  # fmt: skip
 
-    engine.map(block, range(0, grid.n_rows, ROWS_PER_PIECE))
+    _worth(engine, float(values.size) * len(sources)).map(block, range(0, grid.n_rows, ROWS_PER_PIECE))
     return values

@@ -22,10 +22,13 @@ from spreadmap.pressure.kept import rounded_up
 from spreadmap.pressure.mesh import mesh_over
 from spreadmap.pressure.point_field import PointSums, fast_at_points
 from spreadmap.pressure.rules import TOLERANCE
+from spreadmap.pressure.shade import bound_behind, fast_rtol, least_left
+from spreadmap.pressure.shade_grid import grid_shade_work
+from spreadmap.pressure.shade_points import point_shade_work, shaded_points
 from spreadmap.pressure.strands import Law
 from spreadmap.values.arrays import FloatArray
 from spreadmap.values.grid import Grid
-from spreadmap.values.inventory import Receptors, Sources
+from spreadmap.values.inventory import Receptors, ScreenSegments, Sources
 from spreadmap.values.settings import PressureSettings
 
 MOST_STAMP_CELLS = 400.0
@@ -36,14 +39,17 @@ MOST_NODES = 4096.0
 BLOCKS = 256
 POINT_NS = 60.0
 NEAR_PAIR_NS = 25.0
+CROSSING_NS = 3.0
+"""Asking whether a path crosses a piece."""
 POINT_PART = 0.15
 """Part of the allowed error that taking discs for points may use up, beyond the cut [-]; it falls as distance squared."""
 Region = tuple[float, float, float, float]
 
 
 def fast_grid(
-    grid: Grid, sources: Sources, law: Law, engine: Engine, settings: PressureSettings
-) -> tuple[GridField | None, str]:
+    grid: Grid, sources: Sources, law: Law, engine: Engine, settings: PressureSettings,
+    screens: ScreenSegments | None = None,
+) -> tuple[GridField | None, str]:  # fmt: skip
     """Return the field to read tiles from, or None where pairs are to be summed, and why.
 
     `sources` are not empty.
@@ -56,15 +62,16 @@ def fast_grid(
     if pair_by_pair <= OVERHEAD_NS and not asked:
         return None, f"{pairs:.3g} pairs are few"
     scene = grid_scene(grid, sources, law)
-    way = ways(law, scene, settings.rtol)
+    has_screens = screens is not None and len(screens) > 0
+    way = ways(law, scene, fast_rtol(screens, settings.rtol) if screens is not None and has_screens else settings.rtol)
     if isinstance(way, str):
         return None, way
-    if pair_by_pair <= way.work_ns and not asked:
+    if pair_by_pair <= way.work_ns + (grid_shade_work(grid, sources, law) if has_screens else 0.0) and not asked:
         return None, f"{pairs:.3g} pairs are less work than meshes and stamps"
     if (heavy := too_heavy(way, scene, settings)) is not None:
         return None, heavy
     farthest = rounded_up(farthest_of(*grid.region, sources) + float(grid.cell_m))
-    field = grid_field(grid, sources, law, way, scene.region, farthest, settings.rtol, engine)
+    field = grid_field(grid, sources, law, way, scene.region, farthest, settings.rtol, engine, screens)
     if isinstance(field, str):
         return None, field
     return field, _in_words(way, pairs)
@@ -135,29 +142,41 @@ def strongest(sources: Sources, region: Region) -> tuple[float, float]:
 
 
 def fast_points(
-    receptors: Receptors, sources: Sources, law: Law, engine: Engine, settings: PressureSettings, weight: FloatArray
-) -> tuple[PointSums | None, str, float]:
+    receptors: Receptors, sources: Sources, law: Law, engine: Engine, settings: PressureSettings, weight: FloatArray,
+    screens: ScreenSegments | None = None,
+) -> tuple[PointSums | None, str, float]:  # fmt: skip
     """Return the fast sums, or None where pairs are to be summed, why, and the error bound."""
     if settings.method == "exact":
         return None, "asked for", 0.0
     pairs = float(len(receptors)) * len(sources)
-    pair_by_pair = exact_work(pairs, EXACT_POINT_NS, law)
+    has_screens = screens is not None and len(screens) > 0
+    pieces = len(screens) if screens is not None else 0
+    rtol = fast_rtol(screens, settings.rtol) if screens is not None and has_screens else settings.rtol
+    pair_by_pair = exact_work(pairs, EXACT_POINT_NS, law) + CROSSING_NS * pieces * pairs * len(law)
     asked = settings.method == "fast"
     if pair_by_pair <= OVERHEAD_NS and not asked:
         return None, f"{pairs:.3g} pairs are few", 0.0
     east, north = receptors.easting, receptors.northing
     region = (float(east.min()), float(east.max()), float(north.min()), float(north.max()))
     farthest = rounded_up(farthest_of(*region, sources) + float(receptors.radius_m.max()))
-    scene = point_scene(receptors, sources, law, region, farthest, settings.rtol)
-    way = ways(law, scene, settings.rtol)
+    scene = point_scene(receptors, sources, law, region, farthest, rtol)
+    way = ways(law, scene, rtol)
     if isinstance(way, str):
         return None, way, 0.0
-    if pair_by_pair <= way.work_ns and not asked:
+    more = point_shade_work(receptors, sources, law) if has_screens else 0.0
+    if pair_by_pair <= way.work_ns + more and not asked:
         return None, f"{pairs:.3g} pairs are less work than a mesh", 0.0
     if (heavy := too_heavy(way, scene, settings)) is not None:
         return None, heavy, 0.0
-    sums = fast_at_points(receptors, sources, law, way, scene.region, farthest, settings.rtol, weight, engine)
-    return sums, _in_words(way, pairs), way.mesh_error + POINT_PART * settings.rtol
+    sums = fast_at_points(receptors, sources, law, way, scene.region, farthest, rtol, weight, engine)
+    bound = way.mesh_error + POINT_PART * rtol
+    if screens is None or not has_screens:
+        return sums, _in_words(way, pairs), bound
+    density, sent = shaded_points(
+        receptors, sources, law, screens, way, farthest, settings.rtol, weight, (sums.density, sums.sent), engine
+    )
+    shaded = PointSums(density=density, sent=sent, noise=sums.noise / least_left(screens))
+    return shaded, _in_words(way, pairs), bound_behind(screens, bound, settings.rtol)
 
 
 def point_scene(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -15,11 +15,13 @@ from spreadmap.pressure.mesh import Mesh, far_sum, mesh_over
 from spreadmap.pressure.near_field import Near, near_part, places
 from spreadmap.pressure.near_varying import VaryingNear, varying_near_part
 from spreadmap.pressure.probes import HOLE_PART, exact_cells
+from spreadmap.pressure.shade import bound_behind, fast_rtol
+from spreadmap.pressure.shade_grid import GridShade, grid_shade
 from spreadmap.pressure.splines import cell_weights
 from spreadmap.pressure.strands import Law
 from spreadmap.values.arrays import FloatArray, IntArray
 from spreadmap.values.grid import Grid
-from spreadmap.values.inventory import Sources
+from spreadmap.values.inventory import ScreenSegments, Sources
 
 TILE_ROWS, TILE_COLS = 128, 512
 STEEP_CELLS, STEEP_PART = 10.0, 0.25
@@ -83,6 +85,7 @@ class GridField:
     near: Near | VaryingNear | None
     hole: Hole | None
     error_bound: float
+    shade: GridShade | None = None
 
     def tile(self, row0: int, row1: int, col0: int, col1: int) -> FloatArray:
         """Return the sums in rows `row0` to `row1` - 1 and columns `col0` to `col1` - 1 of the grid [m^-2]."""
@@ -99,6 +102,8 @@ class GridField:
         never_below_zero(out)
         if self.hole is not None:
             self.hole.repair(row0, col0, out, self.grid)
+        if self.shade is not None:
+            self.shade.take_off(row0, col0, out)
         return out
 
     def tiles(self) -> list[tuple[int, int, int, int]]:
@@ -123,7 +128,8 @@ class GridField:
     @property
     def noise(self) -> float:
         """Return what rounding of the transforms may add anywhere [m^-2]."""
-        return 0.0 if self.far is None else NOISE * float(np.abs(self.far.values).max())
+        left = 1.0 if self.shade is None else self.shade.shade.left
+        return 0.0 if self.far is None else NOISE * float(np.abs(self.far.values).max()) / left
 
 
 def read_by(grid: Grid, mesh: Mesh, values: FloatArray) -> FarField:
@@ -140,9 +146,18 @@ def read_by(grid: Grid, mesh: Mesh, values: FloatArray) -> FarField:
 
 def grid_field(
     grid: Grid, sources: Sources, law: Law, way: Way, region: tuple[float, float, float, float], farthest_m: float,
-    rtol: float, engine: Engine,
+    rtol: float, engine: Engine, screens: ScreenSegments | None = None,
 ) -> GridField | str:  # fmt: skip
-    """Return the field of a law's sources on a grid, or why there is none."""
+    """Return the field of a law's sources on a grid, or why there is none.
+
+    With screens, `way` was chosen for the smaller error that `fast_rtol` tells.
+    """
+    if screens is not None and len(screens):
+        bare = grid_field(grid, sources, law, way, region, farthest_m, fast_rtol(screens, rtol), engine)
+        if isinstance(bare, str):
+            return bare
+        shade = grid_shade(grid, sources, law, screens, way.reach_m, rtol)
+        return replace(bare, shade=shade, error_bound=bound_behind(screens, bare.error_bound, rtol))
     uniform = all(one.is_uniform for one in law)
     near: Near | VaryingNear | None = None
     error = way.mesh_error

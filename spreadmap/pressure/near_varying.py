@@ -6,7 +6,6 @@ Rows come from a table over distance; next to the source there is one table of s
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from functools import partial
 
 import numpy as np
 
@@ -14,20 +13,30 @@ from spreadmap.engine import Engine
 from spreadmap.pressure.choice import Way
 from spreadmap.pressure.compiled_near import stamp, stamp_by_row, stamp_exactly
 from spreadmap.pressure.exact import CURVED_ERROR, every_rose
-from spreadmap.pressure.kept import KEPT, law_key
+from spreadmap.pressure.kept import KEPT
 from spreadmap.pressure.near_field import CORES, WHOLE, places
 from spreadmap.pressure.rules import curvature
 from spreadmap.pressure.split import far_share
 from spreadmap.pressure.stamps import Tier, disc_rows, square_rows, tier
-from spreadmap.pressure.strands import Law, Strand
+from spreadmap.pressure.strands import Law, Strand, key_of
 from spreadmap.pressure.tables import RadialTables, bending, radial_tables
 from spreadmap.pressure.trial import error_of_stamps, stamp_error
 from spreadmap.values.arrays import ComplexArray, FloatArray, IntArray
 from spreadmap.values.grid import Grid
 from spreadmap.values.inventory import Sources
 
-INNER = ((8, 5), (8, 8), (16, 8), (32, 5))
+INNER = ((8, 5), (8, 8), (16, 8), (32, 5), (8, 12), (16, 12))
 STEPS_PER_CELL = 16
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Rows:
+    """Columns to each side by row of a stamp, cubic pieces over distance, and within what distance bearing curves."""
+
+    half: IntArray
+    pieces: FloatArray
+    step_m: float
+    curved_m: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -105,83 +114,100 @@ def varying_near_part(
     """Return the near part of sources with roses of their own, None where no table is fine enough."""
     cell = float(grid.cell_m)
     radial = tuple(radial_tables(one.spread, farthest_m) for one in law)
-    found = []
-    for one, tables in zip(law, radial, strict=True):
-        key = ("terms", law_key(one.spread, one.rose), cell, way.cut_m, way.step_m > 0, allowed)
-        terms = KEPT.get(key, partial(_terms, one, tables, cell, way, allowed, engine))
-        if terms is None:
-            return None
-        found.append(terms)
+    key = ("terms", key_of(law), cell, way.cut_m, way.step_m > 0, allowed)
+    terms = KEPT.get(key, lambda: _terms(law, radial, cell, way, allowed, engine))
+    if terms is None:
+        return None
     row, col = places(grid, sources)
     order = np.argsort(row, kind="stable")
     return VaryingNear(
-        law=law, radial=radial, terms=tuple(found),
+        law=law, radial=radial, terms=terms,
         roses=tuple(np.ascontiguousarray(every_rose(one, len(sources))[order]) for one in law),
         cut_m=way.cut_m if way.step_m > 0 else WHOLE, row=row[order], col=col[order], strength=sources.strength[order],
-        reach=max(max(len(one.half), len(one.still.half)) // 2 for one in found),
+        reach=max(max(len(one.half), len(one.still.half)) // 2 for one in terms),
     )  # fmt: skip
 
 
 def _terms(
-    strand: Strand, radial: RadialTables, cell_m: float, way: Way, allowed: float, engine: Engine
-) -> Terms | None:
-    """Return the tables of one strand, None where none is fine enough; tried with its finest rose."""
+    law: Law, radial: tuple[RadialTables, ...], cell_m: float, way: Way, allowed: float, engine: Engine
+) -> tuple[Terms, ...] | None:
+    """Return the tables of every strand, None where none is fine enough.
+
+    All strands are tried together, each with its finest rose: the tail of one may be of no account beside the others.
+    """
     cut = way.cut_m if way.step_m > 0 else WHOLE
-    alone = replace(strand, share=1.0, roses=strand.rose[None, :])
+    alone = tuple(replace(one, roses=one.rose[None, :]) for one in law)
+    known: dict[int, tuple[tuple[Rows, ...], float]] = {}
+    for core in CORES:
+        for q, reach in INNER:
+            half = square_rows(reach)
+            both = tier(alone, radial, cell_m, cut, way.cut_m, q, half, core, engine)
+            error = stamp_error(alone, radial, cell_m, cut, both)
+            if error > allowed:
+                continue
+            if reach not in known:
+                known[reach] = _rows(alone, radial, cell_m, cut, way.cut_m, reach)
+            rows, outer_error = known[reach]
+            if outer_error > allowed:
+                continue
+            size = (cell_m, cut, way.cut_m, q, half, core, engine)
+            return tuple(
+                _terms_of(replace(one, share=1.0), tables, row, size, max(error, outer_error))
+                for one, tables, row in zip(alone, radial, rows, strict=True)
+            )
+    return None
+
+
+def _terms_of(
+    alone: Strand, radial: RadialTables, rows: Rows, size: tuple[float, float, float, int, IntArray, int, Engine],
+    error: float,
+) -> Terms:  # fmt: skip
+    """Return the tables of one strand; `size` are the arguments of `tier` that all of them share."""
+    _, _, _, _, half, core, _ = size
+    nobody = replace(alone, roses=np.zeros((1, 0), dtype=np.complex128))
+    still = tier((nobody,), (radial,), *size)
 
     def unit(number: int, value: complex) -> Tier:
         rose = np.zeros(number + 1, dtype=np.complex128)
         rose[number] = value
-        one = tier((replace(alone, roses=rose[None, :]),), (radial,), cell_m, cut, way.cut_m, q, half, core, engine)
+        one = tier((replace(alone, roses=rose[None, :]),), (radial,), *size)
         # 1 + cos and 1 + sin are never negative; what is above 1 is half of the term.
         return replace(one, values=2.0 * (one.values - still.values))
 
-    for core in CORES:
-        for q, reach in INNER:
-            half = square_rows(reach)
-            error = stamp_error(
-                (alone,),
-                (radial,),
-                cell_m,
-                cut,
-                tier((alone,), (radial,), cell_m, cut, way.cut_m, q, half, core, engine),
-            )
-            if error > allowed:
-                continue
-            rows = _rows(alone, radial, cell_m, cut, way.cut_m, reach)
-            if max(error, rows[-1]) > allowed:
-                continue
-            nobody = replace(alone, roses=np.zeros((1, 0), dtype=np.complex128))
-            still = tier((nobody,), (radial,), cell_m, cut, way.cut_m, q, half, core, engine)
-            orders = range(strand.roses.shape[1])
-            outer, pieces, step, curved, outer_error = rows
-            return Terms(
-                still=still, cosine=tuple(unit(number, 0.5) for number in orders),
-                sine=tuple(unit(number, 0.5j) for number in orders), core=core, half=outer, hole=reach, pieces=pieces,
-                step_m=step, curved_m=curved, error=max(error, outer_error),
-            )  # fmt: skip
-    return None
+    orders = range(alone.roses.shape[1])
+    return Terms(
+        still=still, cosine=tuple(unit(number, 0.5) for number in orders),
+        sine=tuple(unit(number, 0.5j) for number in orders), core=core, half=rows.half, hole=len(half) // 2,
+        pieces=rows.pieces, step_m=rows.step_m, curved_m=rows.curved_m, error=error,
+    )  # fmt: skip
 
 
 def _rows(
-    alone: Strand, radial: RadialTables, cell_m: float, cut_m: float, reach_m: float, hole: int
-) -> tuple[IntArray, FloatArray, float, float, float]:
-    """Return columns by row, pieces, their step, within what distance bearing curves, and the tried error."""
-    step = cell_m / STEPS_PER_CELL
-    pieces = near_pieces(alone, cell_m, cut_m, reach_m + 3 * cell_m, step)
-    curved = cell_m * float(np.sqrt(curvature(alone.rose) / (24 * CURVED_ERROR)))
+    alone: Law, radial: tuple[RadialTables, ...], cell_m: float, cut_m: float, reach_m: float, hole: int
+) -> tuple[tuple[Rows, ...], float]:
+    """Return what rows come from, strand by strand, and the tried error of all together."""
     half = disc_rows(reach_m / cell_m)
-    if len(half) // 2 <= hole:
-        return half[:0], pieces, step, curved, 0.0
+    has_rows = len(half) // 2 > hole
+    step = cell_m / STEPS_PER_CELL
+    rows = tuple(
+        Rows(
+            half=half if has_rows else half[:0],
+            pieces=near_pieces(one, cell_m, cut_m, reach_m + 3 * cell_m, step), step_m=step,
+            curved_m=cell_m * float(np.sqrt(curvature(one.rose) / (24 * CURVED_ERROR))),
+        )
+        for one in alone
+    )  # fmt: skip
+    if not has_rows:
+        return rows, 0.0
 
     def one_stamp(out: FloatArray, row: FloatArray, col: FloatArray) -> None:
-        stamp_by_row(
-            0, 0, out, row, col, np.ones(1), np.zeros(1, dtype=np.int64), half, hole, cell_m, alone.roses, 1.0 / step,
-            pieces, curved,
-        )  # fmt: skip
+        for one, mine in zip(alone, rows, strict=True):
+            stamp_by_row(
+                0, 0, out, row, col, np.full(1, one.share), np.zeros(1, dtype=np.int64), half, hole, cell_m, one.roses,
+                1.0 / step, mine.pieces, mine.curved_m,
+            )  # fmt: skip
 
-    error = error_of_stamps((alone,), (radial,), cell_m, cut_m, one_stamp, len(half) // 2, hole)
-    return half, pieces, step, curved, error
+    return rows, error_of_stamps(alone, radial, cell_m, cut_m, one_stamp, len(half) // 2, hole)
 
 
 def near_pieces(

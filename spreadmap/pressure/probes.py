@@ -32,7 +32,10 @@ def probe_cells(grid: Grid, sources: Sources, count: int) -> tuple[IntArray, Int
     return rows, cols
 
 
-def exact_cells(grid: Grid, rows: IntArray, cols: IntArray, sources: Sources, law: Law, engine: Engine) -> FloatArray:
+def exact_cells(
+    grid: Grid, rows: IntArray, cols: IntArray, sources: Sources, law: Law, engine: Engine,
+    screens: ScreenSegments = NO_SCREENS,
+) -> FloatArray:  # fmt: skip
     """Return the exact means over some cells of a grid [m^-2]."""
     one = Engine(workers=1)
 
@@ -42,7 +45,7 @@ def exact_cells(grid: Grid, rows: IntArray, cols: IntArray, sources: Sources, la
             west=grid.west + col * grid.cell_m, north=grid.north - row * grid.cell_m, cell_m=grid.cell_m, n_rows=1,
             n_cols=1,
         )  # fmt: skip
-        return float(exact_on_grid(alone, sources, law, one, NO_SCREENS)[0, 0])
+        return float(exact_on_grid(alone, sources, law, one, screens)[0, 0])
 
     return np.array(engine.map(cell, list(zip(rows.tolist(), cols.tolist(), strict=True))))
 
@@ -53,21 +56,25 @@ def largest_error(found: FloatArray, exact: FloatArray, top: float) -> float:
     return float(np.max(np.abs(found - exact)[counts] / exact[counts], initial=0.0))
 
 
-def worst_at_probes(values: np.ndarray, grid: Grid, sources: Sources, law: Law, engine: Engine, count: int) -> float:
+def worst_at_probes(
+    values: np.ndarray, grid: Grid, sources: Sources, law: Law, engine: Engine, count: int,
+    screens: ScreenSegments = NO_SCREENS,
+) -> float:  # fmt: skip
     """Return the largest relative error of a grid's values at its probes [-]."""
     rows, cols = probe_cells(grid, sources, count)
-    exact = exact_cells(grid, rows, cols, sources, law, engine)
+    exact = exact_cells(grid, rows, cols, sources, law, engine, screens)
     return largest_error(values[rows, cols].astype(np.float64), exact, float(values.max()))
 
 
 def worst_receptor(
-    density: FloatArray, receptors: Receptors, sources: Sources, law: Law, engine: Engine, count: int
-) -> float:
+    density: FloatArray, receptors: Receptors, sources: Sources, law: Law, engine: Engine, count: int,
+    screens: ScreenSegments = NO_SCREENS,
+) -> float:  # fmt: skip
     """Return the largest relative error at some of the receptors [-]."""
     some = np.random.default_rng(count).integers(0, len(receptors), count)
     few = Receptors(
         easting=receptors.easting[some], northing=receptors.northing[some], radius_m=receptors.radius_m[some],
         plant=receptors.plant[some],
     )  # fmt: skip
-    exact = exact_at_points(few, sources, law, engine, NO_SCREENS, np.zeros(0))[0]
+    exact = exact_at_points(few, sources, law, engine, screens, np.zeros(0))[0]
     return largest_error(density[some], exact, float(density.max()))

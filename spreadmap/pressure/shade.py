@@ -6,8 +6,7 @@ left of it, the block is summed anew from what passes. Both go by `compiled_shad
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Any
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -19,6 +18,7 @@ from spreadmap.pressure.compiled_shade import (
     NODE_X,
     NODES,
     far_values,
+    gather_block,
     lagrange,
     read_block,
     shade_block,
@@ -38,6 +38,8 @@ FAST_PART, NODE_PART, FAINT_PART = 0.8, 0.1, 0.1
 NEAREST_HALVES = 2.0
 TRIED_BEARINGS, TRIED_ALONG = 12, 6
 RADII = 512
+BLOCK_NS, READ_NS, VISIT_NS, RAY_NS = 5e5, 60.0, 300.0, 1e5
+"""Work of a block, of a place, of a source and block, and of the edges of shadow of a source in one row of blocks."""
 NOTHING = np.zeros(0)
 
 
@@ -49,6 +51,16 @@ def least_left(screens: ScreenSegments) -> float:
 def fast_rtol(screens: ScreenSegments, rtol: float) -> float:
     """Return the error that the fast sum without screens may have, so that what is left keeps `rtol` [-]."""
     return FAST_PART * least_left(screens) * rtol
+
+
+def bound_behind(screens: ScreenSegments, bound: float, rtol: float) -> float:
+    """Return the error bound of what is left, from that of the fast sum [-]."""
+    return bound / least_left(screens) + (NODE_PART + FAINT_PART) * rtol
+
+
+def shade_work(n_sources: int, n_blocks: float, n_places: float) -> float:
+    """Return about the work of taking screens off [ns]."""
+    return n_blocks * BLOCK_NS + n_places * READ_NS + n_sources * (n_blocks * VISIT_NS + float(n_blocks**0.5) * RAY_NS)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -103,24 +115,37 @@ class Shade:
 
     def after(self, block: Block, before: FloatArray) -> FloatArray:
         """Return the sums at a block's places with screens, from those without [m^-2]."""
-        faint = FAINT_PART * self.left * self.allowed * float(before.min(initial=np.inf))
-        values = before + self.sum_over(block, is_visible=False, faint=faint)[0]
+        return self.left_of(block, before, self.sum_over(block, is_visible=False, faint=self.faint_of(before)))
+
+    def left_of(self, block: Block, before: FloatArray, lacking: FloatArray) -> FloatArray:
+        """Return the sums with screens, from those without and what is lacking (below zero) [m^-2]."""
+        values = before + lacking
         if np.any(values < self.left * before):
-            values = self.sum_over(block, is_visible=True)[0]
+            values = self.sum_over(block, is_visible=True)
         return np.maximum(values, 0.0)
 
-    def sum_over(
-        self, block: Block, *, is_visible: bool, faint: float = 0.0, moment: FloatArray | None = None,
-        weight: FloatArray = NOTHING, sent: FloatArray = NOTHING,
-    ) -> tuple[FloatArray, FloatArray]:  # fmt: skip
-        """Return what passes at a block's places, or what is lacking (below zero), and that of what sources send.
+    def faint_of(self, before: FloatArray) -> FloatArray:
+        """Return the density of each source, for a strength of one, that may be left out at some places [m^-2]."""
+        total = float(self.sources.strength.sum())
+        most = FAINT_PART * self.left * self.allowed * float(before.min(initial=np.inf)) / len(self.strands)
+        return np.full(len(self.sources), most / total if total > 0 else 0.0)
 
-        `faint`: what all sources together may leave out [m^-2]. `sent` is added to, in the order of the groups.
+    def sum_over(
+        self, block: Block, *, is_visible: bool, faint: FloatArray | None = None, weight: FloatArray = NOTHING,
+        sent: FloatArray = NOTHING,
+    ) -> FloatArray:  # fmt: skip
+        """Return what passes at a block's places, or what is lacking (below zero) [m^-2].
+
+        The same of what sources send to places of a `weight` is added to `sent`, in the order of the groups.
         """
         out = np.zeros(len(block.east))
         coefficient = np.zeros((LEVEL_FIRST[-1], NODES * NODES))
-        gathered = np.zeros_like(coefficient[:0]) if moment is None else moment
-        total = float(self.sources.strength.sum())
+        gathered = np.zeros_like(coefficient if len(weight) else coefficient[:0])
+        if len(weight):
+            gather_block(
+                weight, block.west, block.south, block.size_m, block.east, block.north, block.start, gathered
+            )  # fmt: skip
+        least = np.zeros(len(self.sources)) if faint is None else faint
         for number, one in enumerate(self.strands):
             share = one.strand.share
             shade_block(
@@ -128,7 +153,7 @@ class Shade:
                 block.exact[number], block.simple[number], block.plant, block.start,
                 self.sources.easting.copy(), self.sources.northing.copy(), share * self.sources.strength,
                 self.sources.plant.copy(), one.roses, self.start, self.box, self.screens.ends.copy(),
-                self.screens.factor.copy(), self.reach_m, self.cell_m, faint / (len(self.strands) * share * total) if share * total > 0 else 0.0,
+                self.screens.factor.copy(), self.reach_m, self.cell_m, least / share if share > 0 else least,
                 one.greatest, one.log_first, one.per_log, weight, one.valid_from_m,
                 one.radial.log_first, one.radial.step, one.radial.mass, one.radial.mass_slope, one.radial.bent_mass,
                 one.radial.bent_slope, one.radial.log_density, one.strand.spread.near_radius_m, 1.0 / one.even.step_m,
@@ -136,7 +161,28 @@ class Shade:
             )  # fmt: skip
         if coefficient.any():
             read_block(coefficient, block.west, block.south, block.size_m, block.east, block.north, block.start, out)
-        return out, sent
+        return out
+
+    def of_sources(self, law: Law, sources: Sources, size_m: float) -> Shade:
+        """Return the same for other sources, of fewer or the same roses."""
+        order, start, box = groups_of(sources, size_m / 2)
+        strands = tuple(
+            replace(old, strand=one, roses=_roses(one, order)) for old, one in zip(self.strands, law, strict=True)
+        )
+        return replace(self, sources=sorted_by(sources, order), order=order, start=start, box=box, strands=strands)
+
+
+def _roses(strand: Strand, order: IntArray) -> np.ndarray:
+    """Return one rose for all sources, or each source's, in an order."""
+    return np.ascontiguousarray(strand.roses if strand.is_uniform else every_rose(strand, len(order))[order])
+
+
+def sorted_by(sources: Sources, order: IntArray) -> Sources:
+    """Return sources at some positions."""
+    return Sources(
+        easting=sources.easting[order], northing=sources.northing[order], strength=sources.strength[order],
+        plant=sources.plant[order],
+    )  # fmt: skip
 
 
 def groups_of(sources: Sources, size_m: float) -> tuple[IntArray, IntArray, FloatArray]:
@@ -162,20 +208,20 @@ def shade_of(
     allowed = NODE_PART * least_left(screens) * rtol
     strands = []
     for one, even, from_m in zip(law, evens, nearest, strict=True):
-        roses = one.roses if one.is_uniform else every_rose(one, len(sources))[order]
         distance = np.geomspace(farthest_m * 1e-5, farthest_m, RADII)
         still = one.spread.kernel.location_density(distance)
         most = 1.0 + 2.0 * float(np.abs(one.roses).sum(axis=1).max())
         strands.append(
             ShadeStrand(
-                strand=one, radial=radial_tables(one.spread, farthest_m), even=even, valid_from_m=0.0 if cell_m > 0 else even.valid_from_m,
-                roses=np.ascontiguousarray(roses), greatest=most * np.maximum.accumulate(still[::-1])[::-1].copy(),
+                strand=one, radial=radial_tables(one.spread, farthest_m), even=even,
+                valid_from_m=0.0 if cell_m > 0 else even.valid_from_m,
+                roses=_roses(one, order), greatest=most * np.maximum.accumulate(still[::-1])[::-1].copy(),
                 log_first=float(np.log(distance[0])), per_log=(RADII - 1) / float(np.log(distance[-1] / distance[0])),
                 smooth=smooth_table(one, even, size_m, cell_m, from_m, farthest_m, allowed),
             )
         )  # fmt: skip
     return Shade(
-        screens=screens, sources=sources.only(order), order=order, start=start, box=box, strands=tuple(strands),
+        screens=screens, sources=sorted_by(sources, order), order=order, start=start, box=box, strands=tuple(strands),
         reach_m=reach_m, cell_m=cell_m, allowed=rtol,
     )  # fmt: skip
 
@@ -255,6 +301,6 @@ def part_order(row: IntArray, col: IntArray) -> IntArray:
     return number
 
 
-def starts(number: IntArray) -> Any:
+def starts(number: IntArray) -> IntArray:
     """Return where each smallest part begins among sorted numbers, (parts + 1,)."""
-    return np.searchsorted(number, np.arange(ALONG * ALONG + 1))
+    return np.asarray(np.searchsorted(number, np.arange(ALONG * ALONG + 1)), dtype=np.int64)

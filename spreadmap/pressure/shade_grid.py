@@ -10,7 +10,7 @@ from spreadmap.pressure.compiled_shade import ALONG
 from spreadmap.pressure.exact import farthest_of
 from spreadmap.pressure.kept import rounded_up
 from spreadmap.pressure.rules import reach_of_cell
-from spreadmap.pressure.shade import Block, Shade, part_order, shade_of, starts
+from spreadmap.pressure.shade import Block, Shade, part_order, shade_of, shade_work, starts
 from spreadmap.pressure.strands import Law
 from spreadmap.pressure.tables import even_table
 from spreadmap.values.arrays import FloatArray, IntArray
@@ -68,6 +68,12 @@ class GridShade:
             simple=tuple(np.full(count, one) for one in self.simple_m), plant=np.full(count, -1),
             start=starts(PARTS[mine]),
         )  # fmt: skip
+
+
+def grid_shade_work(grid: Grid, sources: Sources, law: Law) -> float:
+    """Return about the work of taking screens off a grid [ns]."""
+    cells = float(grid.n_rows) * grid.n_cols
+    return shade_work(len(sources) * len(law), max(cells / BLOCK_CELLS**2, 1.0), cells)
 
 
 def grid_shade(

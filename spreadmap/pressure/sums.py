@@ -102,18 +102,17 @@ def pressure_at_points(
     if len(receptors) == 0 or len(sources) == 0:
         sent = np.zeros(len(sources)) if weighted else None
         return PointPressure(density=np.zeros(len(receptors)), sent=sent, error_bound=0.0, why="nothing to sum")
-    law, why = law_at(spread, sources), "screens need every pair"
-    if screens is None or len(screens) == 0:
-        sums, why, bound = fast_points(receptors, sources, law, engine, settings, weight)
-        if sums is not None and sums.noise * NOISE <= FAINTEST * settings.rtol * float(sums.density.max()):
-            checked = None
-            if settings.check:
-                checked = worst_receptor(sums.density, receptors, sources, law, engine, settings.probes)
-            return PointPressure(
-                density=sums.density, sent=sums.sent if weighted else None, error_bound=bound, method="fast", why=why,
-                checked=checked,
-            )  # fmt: skip
-    density, sent = exact_at_points(receptors, sources, law, engine, screens or NO_SCREENS, weight)
+    law, pieces = law_at(spread, sources), screens or NO_SCREENS
+    sums, why, bound = fast_points(receptors, sources, law, engine, settings, weight, pieces)
+    if sums is not None and sums.noise * NOISE <= FAINTEST * settings.rtol * float(sums.density.max()):
+        checked = None
+        if settings.check:
+            checked = worst_receptor(sums.density, receptors, sources, law, engine, settings.probes, pieces)
+        return PointPressure(
+            density=sums.density, sent=sums.sent if weighted else None, error_bound=bound, method="fast", why=why,
+            checked=checked,
+        )  # fmt: skip
+    density, sent = exact_at_points(receptors, sources, law, engine, pieces, weight)
     return PointPressure(density=density, sent=sent if weighted else None, error_bound=RELATIVE_ERROR_BOUND, why=why)
 
 
@@ -137,7 +136,7 @@ def pressure_on_grid(
         Kernel and wind, or strands of them; the wind at the source governs.
     engine : Engine
     screens : ScreenSegments, optional
-        With screens, every pair is summed.
+        Arrivals in a cell whose middle is reached across a piece are multiplied by its factor.
     settings : PressureSettings, optional
         The error allowed, whether pairs are summed or not, and whether to check.
     dtype : float64 or float32
@@ -160,19 +159,16 @@ def pressure_on_grid(
     )  # fmt: skip
     if len(sources) == 0 or not (sources.strength > 0).any():
         return GridPressure(values=np.zeros(grid.shape, dtype=dtype), error_bound=0.0, why="nothing to sum")
-    law, why = law_at(spread, sources), "screens need every pair"
-    if screens is None or len(screens) == 0:
-        field, why = fast_grid(grid, sources, law, engine, settings)
-        if field is not None:
-            values = np.empty(grid.shape, dtype=dtype)
-            top = field.fill(values, engine)
-            if field.noise <= FAINTEST * settings.rtol * top:
-                checked = (
-                    worst_at_probes(values, grid, sources, law, engine, settings.probes) if settings.check else None
-                )
-                return GridPressure(
-                    values=values, error_bound=field.error_bound, method="fast", why=why, checked=checked
-                )
-            why = "far from the sources a mesh would leave nothing but rounding"
-    exact = exact_on_grid(grid, sources, law, engine, screens or NO_SCREENS)
+    law, pieces = law_at(spread, sources), screens or NO_SCREENS
+    field, why = fast_grid(grid, sources, law, engine, settings, pieces)
+    if field is not None:
+        values = np.empty(grid.shape, dtype=dtype)
+        top = field.fill(values, engine)
+        if field.noise <= FAINTEST * settings.rtol * top:
+            checked = None
+            if settings.check:
+                checked = worst_at_probes(values, grid, sources, law, engine, settings.probes, pieces)
+            return GridPressure(values=values, error_bound=field.error_bound, method="fast", why=why, checked=checked)
+        why = "far from the sources a mesh would leave nothing but rounding"
+    exact = exact_on_grid(grid, sources, law, engine, pieces)
     return GridPressure(values=exact.astype(dtype, copy=False), error_bound=RELATIVE_ERROR_BOUND, why=why)

@@ -23,6 +23,8 @@ from spreadmap.pressure.grid_field import TILE_COLS, TILE_ROWS, GridField, grid_
 from spreadmap.pressure.kept import rounded_up
 from spreadmap.pressure.mesh import mesh_over
 from spreadmap.pressure.probes import exact_cells, largest_error, probe_cells
+from spreadmap.pressure.shade import fast_rtol
+from spreadmap.pressure.shade_grid import grid_shade_work
 from spreadmap.pressure.strands import Law, law_at
 from spreadmap.pressure.trial import FAINTEST
 from spreadmap.values.arrays import FloatArray, IntArray
@@ -177,7 +179,7 @@ def pressure_tiles(
     sink : TileSink
         Says which tiles are missing and keeps them as float32; finishing the file is its owner's.
     screens : ScreenSegments, optional
-        With screens, every pair is summed.
+        Arrivals in a cell whose middle is reached across a piece are multiplied by its factor.
     settings : PressureSettings, optional
         The error allowed, whether pairs are summed or not, and the most memory for the mesh.
     unit_per_m2 : float, optional
@@ -255,18 +257,17 @@ def _ready(job: TileJob, engine: Engine) -> Field:
     grid, sources, settings = job.grid, job.sources, job.settings
     if len(sources) == 0 or not (sources.strength > 0).any():
         return Field(law=(), fast=None, why="nothing to sum", error_bound=0.0)
-    law, why = law_at(job.spread, sources), "screens need every pair"
-    if len(job.screens) == 0:
-        field, why = _fast(grid, sources, law, engine, settings)
-        if field is not None:
-            if field.noise <= FAINTEST * settings.rtol * least_top(field, sources):
-                return Field(law=law, fast=field, why=why, error_bound=field.error_bound)
-            why = "far from the sources a mesh would leave nothing but rounding"
+    law = law_at(job.spread, sources)
+    field, why = _fast(grid, sources, law, engine, settings, job.screens)
+    if field is not None:
+        if field.noise <= FAINTEST * settings.rtol * least_top(field, sources):
+            return Field(law=law, fast=field, why=why, error_bound=field.error_bound)
+        why = "far from the sources a mesh would leave nothing but rounding"
     return Field(law=law, fast=None, why=why, error_bound=RELATIVE_ERROR_BOUND)
 
 
 def _fast(
-    grid: Grid, sources: Sources, law: Law, engine: Engine, settings: PressureSettings
+    grid: Grid, sources: Sources, law: Law, engine: Engine, settings: PressureSettings, screens: ScreenSegments
 ) -> tuple[GridField | None, str]:
     """Return the field to read tiles from, or None where pairs are to be summed, and why."""
     if settings.method == "exact":
@@ -275,10 +276,11 @@ def _fast(
     by_pairs, asked = exact_work(pairs, EXACT_CELL_NS, law), settings.method == "fast"
     if by_pairs <= OVERHEAD_NS and not asked:
         return None, f"{pairs:.3g} pairs are few"
-    way = way_within(grid, sources, law, settings)
+    way = way_within(grid, sources, law, settings, screens)
     if isinstance(way, str):
         return None, way
-    if by_pairs <= way.work_ns and not asked:
+    more = grid_shade_work(grid, sources, law) if len(screens) else 0.0
+    if by_pairs <= way.work_ns + more and not asked:
         return None, f"{pairs:.3g} pairs are less work than meshes and stamps"
     region = grid_scene(grid, sources, law).region
     if way.step_m > 0:
@@ -288,16 +290,19 @@ def _fast(
             "Take a wider cell or a smaller region.",
         )  # fmt: skip
     farthest = rounded_up(farthest_of(*grid.region, sources) + float(grid.cell_m))
-    field = grid_field(grid, sources, law, way, region, farthest, settings.rtol, engine)
+    field = grid_field(grid, sources, law, way, region, farthest, settings.rtol, engine, screens)
     if isinstance(field, str):
         return None, field
     return field, f"{pairs:.3g} pairs by a mesh of {way.step_m:.4g} m and stamps out to {way.cut_m:.4g} m"
 
 
-def way_within(grid: Grid, sources: Sources, law: Law, settings: PressureSettings) -> Way | str:
+def way_within(
+    grid: Grid, sources: Sources, law: Law, settings: PressureSettings, screens: ScreenSegments = NO_SCREENS
+) -> Way | str:
     """Return the cheapest way whose mesh is not larger than allowed; where there is none, the cheapest; or why none."""
     scene = grid_scene(grid, sources, law)
-    way = ways(law, scene, settings.rtol)
+    rtol = fast_rtol(screens, settings.rtol) if len(screens) else settings.rtol
+    way = ways(law, scene, rtol)
     if isinstance(way, str) or way.step_m == 0:
         return way
     step, most = way.step_m, settings.most_mesh_gb * 1e9
@@ -305,7 +310,7 @@ def way_within(grid: Grid, sources: Sources, law: Law, settings: PressureSetting
         step *= STEP_GROWTH
     if step == way.step_m:
         return way
-    coarser = ways(law, replace(scene, least_step_m=step), settings.rtol)
+    coarser = ways(law, replace(scene, least_step_m=step), rtol)
     return way if isinstance(coarser, str) else coarser
 
 
@@ -329,6 +334,6 @@ def worst_in_field(field: Field, job: TileJob, engine: Engine) -> float | None:
     if field.fast is None:
         return None
     rows, cols = probe_cells(job.grid, job.sources, job.settings.probes)
-    exact = exact_cells(job.grid, rows, cols, job.sources, field.law, engine)
+    exact = exact_cells(job.grid, rows, cols, job.sources, field.law, engine, job.screens)
     found = _cells(field.fast, rows, cols)
     return largest_error(found, exact, max(float(found.max()), least_top(field.fast, job.sources)))

@@ -271,7 +271,12 @@ class CostSettings:
 
     currency: str = setting("US$", "-", "assumed", "None: our choice; only a word printed beside sums")
     labour_per_hour: float = setting(
-        45.0, "per person-hour", "assumed", "within 25 to 75 of a consumer cost guide (second-hand)", least=0, most=10_000
+        45.0,
+        "per person-hour",
+        "assumed",
+        "within 25 to 75 of a consumer cost guide (second-hand)",
+        least=0,
+        most=10_000,
     )
     disposal_per_bag: float = setting(8.0, "per bag", "assumed", OWN, least=0, most=10_000)
     bags: dict[str, float] = setting(
@@ -316,12 +321,27 @@ class InputSettings:
 class PressureSettings:
     """How sums over sources are made: every pair, or fast within an error that is kept."""
 
-    rtol: float = setting(1e-3, "share of the sum", "assumed", f"{OWN}; about a tenth of what any map shows", least=3e-4, most=0.1)
-    method: str = setting("auto", "-", "assumed", f"{OWN}; auto: the one with less work", choices=("auto", "exact", "fast"))
-    check: bool = setting(False, "yes or no", "assumed", f"{OWN}; compares fast sums with exact ones at some places", least=0, most=1)
+    rtol: float = setting(
+        1e-3, "share of the sum", "assumed", f"{OWN}; about a tenth of what any map shows", least=3e-4, most=0.1
+    )
+    method: str = setting(
+        "auto", "-", "assumed", f"{OWN}; auto: the one with less work", choices=("auto", "exact", "fast")
+    )
+    check: bool = setting(
+        False, "yes or no", "assumed", f"{OWN}; compares fast sums with exact ones at some places", least=0, most=1
+    )
     probes: int = setting(64, "places", "assumed", OWN, least=1, most=10_000)
-    most_memory_gb: float = setting(8.0, "GB", "assumed", f"{OWN}; a sum that would hold more is refused", least=0.01, most=10_000)
-    most_mesh_gb: float = setting(0.5, "GB", "assumed", f"{OWN}; for rasters written tile by tile: a coarser mesh with wider stamps beyond", least=0.001, most=10_000)
+    most_memory_gb: float = setting(
+        8.0, "GB", "assumed", f"{OWN}; a sum that would hold more is refused", least=0.01, most=10_000
+    )
+    most_mesh_gb: float = setting(
+        0.5,
+        "GB",
+        "assumed",
+        f"{OWN}; for rasters written tile by tile: a coarser mesh with wider stamps beyond",
+        least=0.001,
+        most=10_000,
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -347,28 +367,60 @@ class InfectionSettings:
         1.3, "per season of flight", "assumed", "near ASHS 2019 abstract Paper30621 (read): 73 % of the nearest neighbours of a positive plant, "
         "0.18 to 0.89 m away, infected in one field; -ln(1 - 0.73) = 1.3", least=0, most=20)  # fmt: skip
     background_per_season: float = setting(
-        0.001, "per season of flight", "assumed", f"{OWN}; infections from nowhere known, of a medium plant", least=1e-9, most=1)
+        0.001,
+        "per season of flight",
+        "assumed",
+        f"{OWN}; infections from nowhere known, of a medium plant",
+        least=1e-9,
+        most=1,
+    )
     infectious_after_d: float = setting(
-        14.0, "season days", "assumed", f"{OWN}; from infection until a plant sends mites with the virus", least=0, most=365)
+        14.0,
+        "season days",
+        "assumed",
+        f"{OWN}; from infection until a plant sends mites with the virus",
+        least=0,
+        most=365,
+    )
     latency_family: str = setting("lognormal", "-", "assumed", OWN, choices=("lognormal", "gamma"))
     latency_median_d: float = setting(
         69.0, "season days", "computed", "from 17 to 279 days to symptoms, read as the middle 95 % (an assumption): a trade magazine by a "
         "university pathologist, greenhousemag.com/article/rose-rosette-can-fool-you (read). Shorter: 66 with spread 0.48, from 30 to 146 "
         "days, Allington, Staples & Viehmeyer 1968, J Econ Entomol 61:1132-1140, abstract (read)", least=1, most=3650)  # fmt: skip
     latency_spread: float = setting(
-        0.71, "-", "computed", "with the median, from the same range: standard deviation of the logarithm (lognormal), or over the mean (gamma)", least=0.01, most=5)
+        0.71,
+        "-",
+        "computed",
+        "with the median, from the same range: standard deviation of the logarithm (lognormal), or over the mean (gamma)",
+        least=0.01,
+        most=5,
+    )
     latency_tail_share: float = setting(
-        0.0, "-", "assumed", f"{OWN}; share of plants that show only later. At least 12 months are reported: Byrne et al. 2017, poster abstract (read)", least=0, most=0.99)
-    latency_tail_median_d: float = setting(260.0, "season days", "assumed", f"{OWN}; about one season", least=1, most=3650)
+        0.0,
+        "-",
+        "assumed",
+        f"{OWN}; share of plants that show only later. At least 12 months are reported: Byrne et al. 2017, poster abstract (read)",
+        least=0,
+        most=0.99,
+    )
+    latency_tail_median_d: float = setting(
+        260.0, "season days", "assumed", f"{OWN}; about one season", least=1, most=3650
+    )
     latency_tail_spread: float = setting(0.3, "-", "assumed", OWN, least=0.01, most=5)
     season_begins: tuple[int, int] = setting(
         (3, 15), "month, day", "assumed", "near extension guidance: look from early spring (roserosette.org, read); symptoms come on growing tissue only")  # fmt: skip
-    season_ends: tuple[int, int] = setting((11, 30), "month, day", "assumed", "near extension guidance: until hard frost; the day is our choice")
-    step_days: int = setting(7, "d", "assumed", f"{OWN}; infection dates are told apart by so many days", least=1, most=31)
+    season_ends: tuple[int, int] = setting(
+        (11, 30), "month, day", "assumed", "near extension guidance: until hard frost; the day is our choice"
+    )
+    step_days: int = setting(
+        7, "d", "assumed", f"{OWN}; infection dates are told apart by so many days", least=1, most=31
+    )
     history_days: int = setting(
         730, "d", "assumed", "near the longest reported time to symptoms, up to two years: Shires et al. 2019, meeting abstract aps2019ab669 (read); how long before the "
         "first inspection an infection may date back", least=30, most=3650)  # fmt: skip
-    tolerance: float = setting(1e-4, "-", "assumed", f"{OWN}; rounds go on until nothing changes by more", least=1e-9, most=0.1)
+    tolerance: float = setting(
+        1e-4, "-", "assumed", f"{OWN}; rounds go on until nothing changes by more", least=1e-9, most=0.1
+    )
     most_rounds: int = setting(200, "rounds", "assumed", f"{OWN}; then it stops and says so", least=1, most=100_000)
 
 
@@ -396,29 +448,105 @@ class FitSettings:
         "random", "-", "assumed", f"{OWN}; fixed: every plant shows at the median, over ten times faster, but not for counting hidden plants", choices=("random", "fixed"))  # fmt: skip
     wind: str = setting(
         "vector", "-", "assumed", f"{OWN}; vector: a direction and strength of its own, which can be tested; record: how far arrivals follow the wind record; none", choices=("vector", "record", "none"))  # fmt: skip
-    fit_shape: bool = setting(False, "yes or no", "assumed", f"{OWN}; fits the shape of the kernel beside its lengths", least=0, most=1)
-    rate_median_m2_per_day: float = setting(1.0, "m2 per day of full flight", "assumed", f"{OWN}; prior, log-normal", least=1e-6, most=1e6)
-    rate_spread: float = setting(2.0, "-", "assumed", f"{OWN}; standard deviation of its logarithm: 0.02 to 50 m2 per day is the middle 95 %", least=0.01, most=10)
-    scale_spread: float = setting(1.0, "-", "assumed", f"{OWN}; of the logarithm of the factor on all lengths of the kernel; its median is 1", least=0.01, most=5)
-    shape_spread: float = setting(0.3, "-", "assumed", f"{OWN}; of the logarithm of the factor on the shape", least=0.01, most=1)
-    wind_spread: float = setting(1.5, "-", "assumed", f"{OWN}; standard deviation of both components of the wind vector, about none", least=0.01, most=10)
-    background_spread: float = setting(2.0, "-", "assumed", f"{OWN}; of the logarithm, about infection.background_per_season", least=0.01, most=5)
-    contact_spread: float = setting(1.0, "-", "assumed", f"{OWN}; of the logarithm, about infection.contact_per_season", least=0.01, most=5)
-    seeds_mean: float = setting(20.0, "plants", "assumed", f"{OWN}; prior mean of the plants infected on the first day, geometric", least=1.5, most=1e5)
-    start_window_d: int = setting(365, "d", "assumed", f"{OWN}; how long before the first inspection the outbreak may have begun, any day of flight alike", least=10, most=3650)
-    early_share: float = setting(0.01, "-", "assumed", f"{OWN}; infections so late that fewer of them would show at the last inspection are left to the forecast", least=1e-4, most=0.2)
-    fewest_candidates: int = setting(1000, "plants", "assumed", f"{OWN}; 500 were too few beside 1,500 cases in a trial", least=1, most=100_000)
+    fit_shape: bool = setting(
+        False, "yes or no", "assumed", f"{OWN}; fits the shape of the kernel beside its lengths", least=0, most=1
+    )
+    rate_median_m2_per_day: float = setting(
+        1.0, "m2 per day of full flight", "assumed", f"{OWN}; prior, log-normal", least=1e-6, most=1e6
+    )
+    rate_spread: float = setting(
+        2.0,
+        "-",
+        "assumed",
+        f"{OWN}; standard deviation of its logarithm: 0.02 to 50 m2 per day is the middle 95 %",
+        least=0.01,
+        most=10,
+    )
+    scale_spread: float = setting(
+        1.0,
+        "-",
+        "assumed",
+        f"{OWN}; of the logarithm of the factor on all lengths of the kernel; its median is 1",
+        least=0.01,
+        most=5,
+    )
+    shape_spread: float = setting(
+        0.3, "-", "assumed", f"{OWN}; of the logarithm of the factor on the shape", least=0.01, most=1
+    )
+    wind_spread: float = setting(
+        1.5,
+        "-",
+        "assumed",
+        f"{OWN}; standard deviation of both components of the wind vector, about none",
+        least=0.01,
+        most=10,
+    )
+    background_spread: float = setting(
+        2.0, "-", "assumed", f"{OWN}; of the logarithm, about infection.background_per_season", least=0.01, most=5
+    )
+    contact_spread: float = setting(
+        1.0, "-", "assumed", f"{OWN}; of the logarithm, about infection.contact_per_season", least=0.01, most=5
+    )
+    seeds_mean: float = setting(
+        20.0,
+        "plants",
+        "assumed",
+        f"{OWN}; prior mean of the plants infected on the first day, geometric",
+        least=1.5,
+        most=1e5,
+    )
+    start_window_d: int = setting(
+        365,
+        "d",
+        "assumed",
+        f"{OWN}; how long before the first inspection the outbreak may have begun, any day of flight alike",
+        least=10,
+        most=3650,
+    )
+    early_share: float = setting(
+        0.01,
+        "-",
+        "assumed",
+        f"{OWN}; infections so late that fewer of them would show at the last inspection are left to the forecast",
+        least=1e-4,
+        most=0.2,
+    )
+    fewest_candidates: int = setting(
+        1000, "plants", "assumed", f"{OWN}; 500 were too few beside 1,500 cases in a trial", least=1, most=100_000
+    )
     candidates_per_case: int = setting(3, "plants", "assumed", OWN, least=1, most=1000)
     chains: int = setting(3, "chains", "assumed", OWN, least=2, most=64)
     warm_up_sweeps: int = setting(1000, "sweeps", "assumed", OWN, least=100, most=1_000_000)
     least_sweeps: int = setting(1000, "sweeps", "assumed", OWN, least=100, most=1_000_000)
     most_sweeps: int = setting(12_000, "sweeps", "assumed", OWN, least=100, most=10_000_000)
-    effective_size: float = setting(200.0, "draws", "assumed", f"{OWN}; what scale and rate must be worth", least=10, most=1e5)
-    most_r_hat: float = setting(1.05, "-", "trade", "common practice, no source; between 1.01 and 1.1", least=1.001, most=1.5)
-    fewest_new_cases: int = setting(20, "plants", "assumed", f"{OWN}; found after the first survey", least=1, most=10_000)
-    without_background: bool = setting(True, "yes or no", "assumed", f"{OWN}; repeats the fit without infections from outside", least=0, most=1)
-    replicates: int = setting(200, "outbreaks", "assumed", f"{OWN}; simulated from the fit and held against what was found", least=20, most=10_000)
-    refuse_below: float = setting(0.01, "-", "assumed", f"{OWN}; a fit is refused where so few of the simulated outbreaks lie as far out, on either side together", least=0, most=0.5)
+    effective_size: float = setting(
+        200.0, "draws", "assumed", f"{OWN}; what scale and rate must be worth", least=10, most=1e5
+    )
+    most_r_hat: float = setting(
+        1.05, "-", "trade", "common practice, no source; between 1.01 and 1.1", least=1.001, most=1.5
+    )
+    fewest_new_cases: int = setting(
+        20, "plants", "assumed", f"{OWN}; found after the first survey", least=1, most=10_000
+    )
+    without_background: bool = setting(
+        True, "yes or no", "assumed", f"{OWN}; repeats the fit without infections from outside", least=0, most=1
+    )
+    replicates: int = setting(
+        200,
+        "outbreaks",
+        "assumed",
+        f"{OWN}; simulated from the fit and held against what was found",
+        least=20,
+        most=10_000,
+    )
+    refuse_below: float = setting(
+        0.01,
+        "-",
+        "assumed",
+        f"{OWN}; a fit is refused where so few of the simulated outbreaks lie as far out, on either side together",
+        least=0,
+        most=0.5,
+    )
     seed: int = setting(1, "-", "assumed", f"{OWN}; of the random numbers", least=0, most=2**31 - 1)
 
 
