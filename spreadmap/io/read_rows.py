@@ -316,7 +316,7 @@ def fold_key(key: str) -> str:
 def fold_keys(keys: list[str]) -> list[str]:
     """Return `fold_key` of every key."""
     whole = "".join(keys)
-    if whole.isascii() and len(whole.split()) <= 1:
+    if whole.isascii() and "".join(whole.split()) == whole:
         return list(map(str.casefold, keys))
     return list(map(fold_key, keys))
 
