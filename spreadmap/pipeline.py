@@ -49,26 +49,26 @@ from spreadmap.outbreak.hidden import hidden_infection
 from spreadmap.outbreak.score_survey import with_scores
 from spreadmap.pressure import pressure_on_grid
 from spreadmap.pressure.tiles import pressure_tiles, tile_job
+from spreadmap.records.extent import grid_around
 from spreadmap.records.identify import identify
 from spreadmap.records.sources import join_sources, plant_sources, reservoir_sources, screen_segments
-from spreadmap.records.state import is_inspected_for, plant_state, uninspected_state
+from spreadmap.records.state import is_inspected_for, plant_state, uninspected_state, worst_status
 from spreadmap.records.triage import triage
 from spreadmap.review.field_sheet import field_sheet_pdf, field_sheet_xlsx, sheet_rows, title_of
 from spreadmap.review.page import render_review
 from spreadmap.review.rose import wind_rose_png
 from spreadmap.review.score import score_pictures
 from spreadmap.review.season_picture import season_png
-from spreadmap.values.arrays import TextArray
 from spreadmap.values.calendar import SystemSeason
 from spreadmap.values.grid import Grid, Surface
-from spreadmap.values.inventory import Inventory, ScreenSegments, Sources
+from spreadmap.values.inventory import ScreenSegments, Sources
 from spreadmap.values.pest_system import PestSystem
 from spreadmap.values.plan import Disposal
 from spreadmap.values.project import ProjectInputs
 from spreadmap.values.results import Face, SurveyResult, SystemResult, Triage
-from spreadmap.values.settings import GridSettings, Settings
+from spreadmap.values.settings import Settings
 from spreadmap.values.surveys import PlantState
-from spreadmap.values.words import Mode, Status
+from spreadmap.values.words import Mode
 
 __all__ = [
     "Delivery",
@@ -85,7 +85,6 @@ __all__ = [
 
 REACH_SHARE = 0.95
 """Share of landings whose distance is told toward bearings [-]."""
-WORST_FIRST = (Status.INFECTED, Status.SUSPECT, Status.REMOVED, Status.NOT_FOUND, Status.CLEAN)
 
 
 def analyse(
@@ -232,35 +231,6 @@ def analyse_system(
     ), (*screen_says, *grid_says, *climate.remarks)
 
 
-def grid_around(inventory: Inventory, settings: GridSettings) -> tuple[Grid, tuple[str, ...]]:
-    """Return a grid that holds all plants with a margin, its edges on whole cells, and a sentence where it is coarser.
-
-    One site gets finer cells. Where there would be too many cells, they double in size until they fit.
-    """
-    sites = set(inventory.site_id.tolist())
-    cell = settings.cell_one_site_m if len(sites) == 1 and "" not in sites else settings.cell_m
-    west, east = inventory.easting.min() - settings.margin_m, inventory.easting.max() + settings.margin_m
-    south, north = inventory.northing.min() - settings.margin_m, inventory.northing.max() + settings.margin_m
-    wanted = cell
-
-    def on_cells(side: float) -> Grid:
-        left, top = np.floor(west / side) * side, np.ceil(north / side) * side
-        return Grid(
-            west=float(left),
-            north=float(top),
-            cell_m=side,
-            n_rows=max(1, int(np.ceil((top - south) / side))),
-            n_cols=max(1, int(np.ceil((east - left) / side))),
-        )
-
-    while on_cells(cell).n_rows * on_cells(cell).n_cols > settings.most_cells:
-        cell *= 2
-    says = (
-        () if cell == wanted else (f"The map has cells of {cell:g} m instead of {wanted:g} m: it would be too large.",)
-    )
-    return on_cells(cell), says
-
-
 def relative_surface(
     grid: Grid, sources: Sources, spread: Spread, screens: ScreenSegments, settings: Settings, engine: Engine
 ) -> Surface:
@@ -311,15 +281,6 @@ def face_of(project: ProjectInputs) -> Face:
         as_of=project.as_of,
         valid_until=project.next_survey_on,
     )
-
-
-def worst_status(states: list[PlantState], plants: int) -> TextArray:
-    """Return the worst status of every plant over all systems, shape (plants,)."""
-    words = np.full(plants, Status.NOT_INSPECTED.value, dtype=object)
-    for status in reversed(WORST_FIRST):
-        for state in states:
-            words[state.status == status.value] = status.value
-    return words
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

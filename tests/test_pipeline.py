@@ -8,7 +8,8 @@ import shapely
 from generator import make_project
 
 from spreadmap.engine import Engine
-from spreadmap.pipeline import analyse, grid_around
+from spreadmap.pipeline import analyse
+from spreadmap.records.extent import grid_around
 from spreadmap.values.settings import GridSettings, Settings
 from spreadmap.values.wind import WindHours
 

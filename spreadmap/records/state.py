@@ -7,7 +7,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from spreadmap.values.arrays import BoolArray
+from spreadmap.values.arrays import BoolArray, TextArray
 from spreadmap.values.inventory import Inventory
 from spreadmap.values.pest_system import PestSystem
 from spreadmap.values.surveys import PlantState, Surveys, WorkLog
@@ -18,6 +18,7 @@ SEVERITY = {Status.NOT_FOUND: 0, Status.CLEAN: 1, Status.SUSPECT: 2, Status.INFE
 WORK_DONE, SPROUT_SEEN = 5, 6
 """On one day, finished work is told after every inspection, and a sprout after the work."""
 NO_DAY = np.datetime64("NaT", "D")
+WORST_FIRST = (Status.INFECTED, Status.SUSPECT, Status.REMOVED, Status.NOT_FOUND, Status.CLEAN)
 
 
 @dataclass(slots=True)
@@ -268,3 +269,12 @@ def weak_remains(state: PlantState) -> BoolArray:
     partly = np.isin(state.roots_complete.astype(str), [RootsComplete.PARTLY.value, RootsComplete.NO.value])
     was_found = ~np.isnat(state.first_found_on)
     return np.asarray((state.status == Status.REMOVED.value) & ((partly & was_found) | state.has_regrowth))
+
+
+def worst_status(states: list[PlantState], plants: int) -> TextArray:
+    """Return the worst status of every plant over all systems, shape (plants,)."""
+    words = np.full(plants, Status.NOT_INSPECTED.value, dtype=object)
+    for status in reversed(WORST_FIRST):
+        for state in states:
+            words[state.status == status.value] = status.value
+    return words

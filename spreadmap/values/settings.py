@@ -9,26 +9,35 @@ from __future__ import annotations
 from dataclasses import dataclass, field, fields, is_dataclass
 from typing import Any
 
-STATUSES = ("read", "computed", "assumed", "trade")
+from spreadmap.values.epidemic_settings import DetectionSettings, InfectionSettings
+from spreadmap.values.setting import OWN, STATUSES, setting
 
-
-def setting(default: Any, unit: str, status: str, source: str, *, least: float | None = None, most: float | None = None,
-            choices: tuple[str, ...] = ()) -> Any:  # fmt: skip
-    """Return a dataclass field that carries its unit, status, source and allowed range."""
-    if status not in STATUSES:
-        msg = f"status {status!r} is not one of {STATUSES}"
-        raise ValueError(msg)
-    notes = {"unit": unit, "status": status, "source": source, "least": least, "most": most, "choices": choices}
-    if isinstance(default, dict):
-        return field(default_factory=lambda: dict(default), metadata=notes)
-    return field(default=default, metadata=notes)
-
+__all__ = [
+    "STATUSES",
+    "CalendarSettings",
+    "CostSettings",
+    "DetectionSettings",
+    "GridSettings",
+    "InfectionSettings",
+    "InputSettings",
+    "InspectionSettings",
+    "KernelSettings",
+    "PhysicalKernelSettings",
+    "PressureSettings",
+    "RemovalSettings",
+    "SettingNote",
+    "Settings",
+    "SourceSettings",
+    "WindSettings",
+    "ZoneSettings",
+    "list_settings",
+    "setting",
+]
 
 BERGH = (
     "moment fit to 10.95 +- 20.34 m, Bergh & McCoy 1997, Environ Entomol 26:256-264, doi 10.1093/ee/26.2.256, abstract: "
     "another mite species, trap catches; weak. If the catches follow density per area, the true mean is 48.7 m"
 )
-OWN = "None: our choice"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -372,6 +381,8 @@ class Settings:
     inputs: InputSettings = field(default_factory=InputSettings)
     pressure: PressureSettings = field(default_factory=PressureSettings)
     calendar: CalendarSettings = field(default_factory=CalendarSettings)
+    infection: InfectionSettings = field(default_factory=InfectionSettings)
+    detection: DetectionSettings = field(default_factory=DetectionSettings)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
