@@ -110,10 +110,18 @@ def type_checking(text: list[str]) -> set[int]:
 
 
 class Watch:
-    """Notes every step from line to line in the files of one folder."""
+    """Notes every step from line to line in the files of one folder; to pytest, a plugin that listens to every test."""
 
     def __init__(self, folder: Path) -> None:
         self.seen: dict[str, Arcs] = {str(path): set() for path in sorted(folder.glob("*.py"))}
+
+    def pytest_runtest_setup(self) -> None:
+        """Listen anew: the interpreter drops the trace when it runs out of stack, and some tests ask for that."""
+        sys.settrace(self)
+
+    def pytest_runtest_call(self) -> None:
+        """Listen anew: a fixture may have dropped the trace."""
+        sys.settrace(self)
 
     def __call__(self, frame: FrameType, event: str, argument: Any) -> Any:
         """Return what listens to a function that is called, nothing where it stands in another folder."""
@@ -140,7 +148,7 @@ def count_ourselves(arguments: list[str], *, missing: bool) -> int:
     threading.settrace(watch)
     sys.settrace(watch)
     try:
-        code = int(pytest.main(arguments))
+        code = int(pytest.main(arguments, plugins=[watch]))
     finally:
         sys.settrace(None)
         threading.settrace(None)  # type: ignore[arg-type]
