@@ -17,7 +17,10 @@ from spreadmap.io.pest_systems import read_pest_systems
 from spreadmap.io.short_names import TABLES
 from spreadmap.io.write_delivery import write_delivery
 from spreadmap.pipeline import analyse
-from spreadmap.review.disposal import disposal_of, doubts
+from spreadmap.records.state import plant_state
+from spreadmap.review.disposal import disposal_answer, disposal_of, doubts
+from spreadmap.review.sections import in_short
+from spreadmap.review.words import together
 from spreadmap.values.pest_system import CutPart
 from spreadmap.values.settings import Settings
 
@@ -141,6 +144,7 @@ def test_tables_hold_what_the_dictionary_names_and_the_face(found):
             cells = dict(zip(table.head, row, strict=True))
             assert cells["system"] == table.system_key
             assert cells["mode"] == "relative"
+            assert cells["unit"] == ("plants" if table.name == "discard_list" else "parts of plants")
             assert cells["as_of"] == found.inputs.as_of
             assert cells["valid_until"] == found.inputs.next_survey_on
             assert cells["condition"] == "findings of the survey; no model"
@@ -169,6 +173,28 @@ def test_the_page_shows_the_lists_and_where_they_stand(found):
     assert "cyclamen_mite/discard_list.csv" in said["cyclamen_mite"]
     assert "the plant stays" in said["coneflower_rosette_mite"]
     assert said["maple_bladder_gall"] == said["broad_mite"] == "None"
+
+
+def test_the_first_lines_count_what_is_thrown_away_and_cut(found):
+    said = {item.system.key: disposal_answer(item, found) for item in found.triage}
+    assert said["cyclamen_mite"] == "Cyclamen mite: 2 plants to discard, 1 to set apart."
+    assert said["coneflower_rosette_mite"] == "Coneflower rosette mite: parts of 1 plant to cut off."
+    # an ivy is woody and stays: of two confirmed plants one is thrown away
+    host = found.inputs.inventory.host.copy()
+    host[1] = "Hedera helix"
+    inventory = replace(found.inputs.inventory, host=host)
+    item = next(each for each in found.triage if each.system.key == "cyclamen_mite")
+    state, _ = plant_state(
+        inventory, found.inputs.surveys, found.inputs.work_log, item.system, np.datetime64(found.inputs.as_of)
+    )
+    thrown = dispose(inventory, state, item.system, found.inputs.as_of)
+    ivy = replace(found, inputs=replace(found.inputs, inventory=inventory), disposals=(thrown,))
+    assert disposal_answer(item, ivy) == "Cyclamen mite: 1 plant to discard, 1 to set apart."
+    assert "Cyclamen mite: 1 plant to discard, 1 to set apart." in str(in_short(ivy))
+
+
+def test_names_in_a_row():
+    assert [together(list("abcd"[:count])) for count in range(4)] == ["", "a", "a and b", "a, b and c"]
 
 
 def test_a_hand_made_result_without_lists_says_nothing():

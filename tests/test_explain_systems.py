@@ -49,6 +49,18 @@ def test_damage_whose_mites_left_names_the_day_to_look_again():
     assert "was made by mites that leave by 31 May: look again from 20 Sep" in text
 
 
+def test_the_course_of_numbers_is_explained_figure_by_figure():
+    told = explain_systems("rose_rosette")
+    text = "\n".join(told.lines)
+    assert "Course of numbers by temperature, thresholds of Aculops lycopersici" in text
+    assert "  growth 0.253 a day [read: Haque and Kawai 2003" in text
+    assert "  at a steady 25 C [read: " in text
+    assert "  starts on 1 Apr [assumed: " in text
+    assert told.values["course"]["starts_on"]["value"] == "04-01"
+    assert told.values["course"]["stops_on"]["value"] == "12-31"
+    assert explain_systems("beech_erineum_mite").values["course"] is None
+
+
 def test_a_projects_own_file_is_listed_and_explained(tmp_path):
     (tmp_path / "pest_systems").mkdir()
     (tmp_path / "pest_systems" / "our_gall.toml").write_text(OWN, encoding="utf-8")

@@ -126,6 +126,21 @@ def test_what_to_do_to_tell_apart():
     assert any("serious" in text for text in tell_apart(BY_KEY["beech_erineum_mite"], ()))
 
 
+def test_what_cannot_be_there_is_not_told_apart():
+    plants, surveys, state = found_on(["Rosa a", "Quercus"], ["broom", "galls"], suspect=[0, 1])
+    oak, rose = identify(plants, surveys, state, BLADDER, SYSTEMS)
+    # a rose with a broom, written down as a mite of maples: what is told apart is rose rosette
+    assert rose.misfit == "Identified as maple bladder gall mite on Rosa: no host of it. Rose rosette would fit."
+    assert rose.tell_apart[0].startswith("rose rosette fits too (broom)")
+    assert any(text.startswith("Herbicide injury") and "by a test" in text for text in rose.tell_apart)
+    assert not any("Erineum" in text for text in rose.tell_apart)
+    # nothing else fits: the look-alikes on file are all there is to say
+    assert any("Erineum" in text for text in oak.tell_apart)
+    # an open list of hosts rules nothing out
+    (begonia,) = identify(*found_on(["Rosa a"], ["distorted leaves"], suspect=[0]), BROAD, SYSTEMS)
+    assert begonia.tell_apart[0].startswith("Herbicide injury: no eggs")
+
+
 def found_on(hosts, symptoms, **state):
     plants = inventory_at(*[(i, 0) for i in range(len(hosts))], host=hosts)
     rows = [(f"p{i}", "2026-09-01", "suspect", "visual") for i in range(len(hosts))]

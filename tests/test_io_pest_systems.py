@@ -36,6 +36,7 @@ counted_from = "03-01"
 status = "read"
 source = "a page"
 """
+COURSE_STATED = '[course.{}]\nvalue = {}\nstatus = "assumed"\nsource = "None: our choice"\n\n'
 GROWTH = """
 [[development]]
 organism = "a mite"
@@ -132,6 +133,48 @@ def test_a_window_over_the_new_year_says_so():
         ('unit = "C"\nstatus', 'unit = "K"\nstatus', "own.toml: key 'development.1.unit', 'K'; allowed: 'C' or 'F'"),
         ("value = [2, 3]", "value = [3, 2]", r"key 'figures.\d+.value', '\[3.0, 2.0\]'.*Turn it round"),
         ('eppo_status = "read"', "", "own.toml: key 'eppo_code', 'RRV000'.*Add eppo_status"),
+        ("[course.loss_per_day]", "[course.loss_a_day]", r"key 'course.loss_a_day', .*Did you mean 'loss_per_day'\?"),
+        (
+            '[course]\norganism = "',
+            '[course]\norganism = "not ',
+            "key 'course.organism', 'not Aculops .*Give the organism",
+        ),
+        (
+            'unit = "C"\n\n[course',
+            "\n[course",
+            "key 'course.unit', 'nothing, beside at_temperature = 25'; allowed: C or F",
+        ),
+        (
+            "value = 25\n",
+            "value = 10\n",
+            "key 'course.at_temperature.value', '10 C'; allowed: above the lower .* 10.5 C",
+        ),
+        ("value = 0.253", "value = 0", "key 'course.growth_per_day.value', '0'; allowed: above 0"),
+        ("value = 0.05", "value = -0.05", "key 'course.loss_per_day.value', '-0.05'"),
+        ("value = 0.001", "value = 1.5", "key 'course.overwintered_share.value', '1.5'; allowed: above 0 to 1"),
+        ("[course.starts_on]", "[course.rests]", "key 'course.rests'"),
+        (
+            "[course.stops_on]\n",
+            COURSE_STATED.format("starts_at_degree_days", 50) + "[course.stops_on]\n",
+            "key 'course.starts_on', 'both'; allowed: one of starts_on and starts_at_degree_days",
+        ),
+        (
+            '[course.stops_on]\nvalue = "12-31"',
+            "[course.stops_below_daylight_h]\nvalue = 25",
+            "key 'course.stops_below_daylight_h.value', '25'; allowed: 0 to 24",
+        ),
+        (
+            "[course.stops_on]\n",
+            COURSE_STATED.format("rest_window_days", 7) + "[course.stops_on]\n",
+            "key 'course.rest_window_days', 'no rests_above beside it'",
+        ),
+        (
+            "[course.stops_on]\n",
+            COURSE_STATED.format("rests_above", 28)
+            + COURSE_STATED.format("rest_window_days", 7.5)
+            + "[course.stops_on]\n",
+            "key 'course.rest_window_days.value', '7.5'; allowed: a whole number, 1 to 60",
+        ),
     ],
 )
 def test_a_faulty_file_says_file_key_value_and_remedy(before, after, says):
@@ -199,6 +242,29 @@ def test_a_faulty_file_says_file_key_value_and_remedy(before, after, says):
 def test_parts_that_do_not_fit_are_refused(text, says):
     with pytest.raises(SettingsError, match=says):
         own(SHORT + text)
+
+
+@pytest.mark.parametrize(
+    ("key", "says"),
+    [
+        ("starts_on", "key 'course.starts_on', 'none of them'; allowed: one of"),
+        ("stops_on", "key 'course.stops_on', 'nothing'; allowed: stops_on, stops_below_daylight_h or both"),
+    ],
+)
+def test_a_course_needs_a_start_and_a_stop(key, says):
+    begin = ROSETTE.index(f"[course.{key}]")
+    with pytest.raises(SettingsError, match=says):
+        own(ROSETTE[:begin] + ROSETTE[ROSETTE.index("[", begin + 1) :])
+
+
+def test_the_course_is_read_with_its_figures():
+    text = ROSETTE.replace("[course.stops_on]\n", COURSE_STATED.format("rests_above", 28) + "[course.stops_on]\n", 1)
+    course = own(text).course
+    assert (course.growth_per_day.value, course.growth_per_day.status) == (0.253, "read")
+    assert (course.starts_on.value, course.stops_on.value) == ((4, 1), (12, 31))
+    assert course.rests_above.value == 28
+    assert list(course.stated()) == ["growth_per_day", "at_temperature", "loss_per_day", "overwintered_share",
+                                     "starts_on", "stops_on", "rests_above"]  # fmt: skip
 
 
 @pytest.mark.parametrize(

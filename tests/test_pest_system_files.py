@@ -37,6 +37,7 @@ def cited(system):
     parts = [system.overwintering, system.moving, system.damage, system.look_again, system.discard_how]
     parts += [*system.development, *system.windows, *system.cut_parts, *system.figures, *system.look_alikes]
     parts += [window.degree_days for window in system.windows]
+    parts += [] if system.course is None else system.course.stated().values()
     parts += [statement for conflict in system.conflicts for statement in conflict.statements]
     for part in parts:
         if part is not None:

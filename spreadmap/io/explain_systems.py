@@ -11,6 +11,7 @@ from spreadmap.errors import SettingsError
 from spreadmap.io.faults import shown
 from spreadmap.io.pest_systems import read_pest_systems
 from spreadmap.io.project_file import suggestion
+from spreadmap.values.course import Course, Stated
 from spreadmap.values.pest_system import DegreeDays, Development, Figure, PestSystem, Window
 from spreadmap.values.words import TREATMENT_CAUTION_SAYS, TREATMENT_CLASS_SAYS
 
@@ -67,6 +68,9 @@ def system_values(system: PestSystem) -> dict[str, Any]:
         _write_days(window, "begins", "ends")
         if window.get("degree_days"):
             _write_days(window["degree_days"], "counted_from")
+    for key in ("starts_on", "stops_on"):
+        if values["course"] and values["course"][key]:
+            _write_days(values["course"][key], "value")
     if values["look_again"]:
         _write_days(values["look_again"], "seen_from", "seen_to", "mites_left")
     return values
@@ -127,7 +131,7 @@ def _life_lines(system: PestSystem) -> list[str]:
     if rests is not None:
         lines.append(f"Overwinters as: {rests.stage}; where: {rests.site} {cited(rests.status, rests.source)}")
     lines += [_development_line(each) for each in system.development]
-    return lines
+    return lines + (_course_lines(system.course) if system.course is not None else [])
 
 
 def _development_line(each: Development) -> str:
@@ -143,6 +147,32 @@ def _development_line(each: Development) -> str:
     ]
     stands_in = " (stands in for it)" if each.is_stand_in else ""
     return f"Development of {each.organism}{stands_in}: {', '.join(given)} {cited(each.status, each.source)}"
+
+
+COURSE_WORDS = {
+    "growth_per_day": ("growth", "a day"),
+    "at_temperature": ("at a steady", "{unit}"),
+    "loss_per_day": ("loss", "a day"),
+    "overwintered_share": ("mites of the first day, as a share of the most the plants can bear", ""),
+    "starts_on": ("starts on", ""),
+    "starts_at_degree_days": ("starts at", "degree-days {unit} from the first day of the year"),
+    "stops_on": ("stops on", ""),
+    "stops_below_daylight_h": ("stops when days grow shorter than", "h"),
+    "rests_above": ("rests above", "{unit}"),
+    "rest_window_days": ("by the mean of", "days"),
+    "resting_loss_per_day": ("loss at rest", "a day"),
+}
+
+
+def _course_lines(course: Course) -> list[str]:
+    """Return what the course of numbers through a year is reckoned from."""
+    lines = [f"Course of numbers by temperature, thresholds of {course.organism}:"]
+    for key, each in course.stated().items():
+        name, unit = COURSE_WORDS[key]
+        value = f"{each.value:g}" if isinstance(each, Stated) else day_words(each.value)
+        says = f"{name} {value} {unit.format(unit=course.unit)}".rstrip()
+        lines.append(f"  {says} {cited(each.status, each.source)}")
+    return lines
 
 
 def _season_lines(system: PestSystem) -> list[str]:

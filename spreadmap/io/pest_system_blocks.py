@@ -8,6 +8,7 @@ from typing import Annotated, Literal, NoReturn, Self
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, StringConstraints, model_validator
 from pydantic_core import PydanticCustomError
 
+from spreadmap.values.course import Course, Stated, StatedDay
 from spreadmap.values.pest_system import (
     Conflict,
     CutPart,
@@ -22,6 +23,7 @@ from spreadmap.values.pest_system import (
     Statement,
     Treatment,
     Window,
+    celsius,
 )
 from spreadmap.values.words import SeasonType, TreatmentCaution, TreatmentClass, Verdict, WindowKind
 
@@ -175,6 +177,74 @@ class DevelopmentBlock(_Told):
         return self
 
 
+class StatedBlock(_Told):
+    """A number."""
+
+    value: Annotated[Number, Field(ge=0)]
+
+
+class WarmthBlock(_Told):
+    """A temperature."""
+
+    value: Number
+
+
+class StatedDayBlock(_Told):
+    """A day of the year."""
+
+    value: MonthDay
+
+
+class CourseBlock(_Block):
+    """What the course of numbers through a year is reckoned from."""
+
+    organism: Text
+    unit: Degrees | None = None
+    growth_per_day: StatedBlock
+    at_temperature: WarmthBlock
+    loss_per_day: StatedBlock
+    overwintered_share: StatedBlock
+    starts_on: StatedDayBlock | None = None
+    starts_at_degree_days: StatedBlock | None = None
+    stops_on: StatedDayBlock | None = None
+    stops_below_daylight_h: StatedBlock | None = None
+    rests_above: WarmthBlock | None = None
+    rest_window_days: StatedBlock | None = None
+    resting_loss_per_day: StatedBlock | None = None
+
+    @model_validator(mode="after")
+    def _check(self) -> Self:
+        """Refuse a missing unit, shares beyond one, and a season without start or stop, or with two starts."""
+        _check_unit(self.unit, at_temperature=self.at_temperature.value)
+        if self.growth_per_day.value <= 0:
+            refuse("growth_per_day.value", f"{self.growth_per_day.value:g}", "above 0", "Correct it.")
+        if not 0 < self.overwintered_share.value <= 1:
+            refuse("overwintered_share.value", f"{self.overwintered_share.value:g}", "above 0 to 1", "Correct it.")
+        if (self.starts_on is None) == (self.starts_at_degree_days is None):
+            found = "none of them" if self.starts_on is None else "both"
+            refuse("starts_on", found, "one of starts_on and starts_at_degree_days", "Give one of them.")
+        if self.stops_on is None and self.stops_below_daylight_h is None:
+            refuse("stops_on", "nothing", "stops_on, stops_below_daylight_h or both", "Give one of them.")
+        if self.stops_below_daylight_h is not None and self.stops_below_daylight_h.value > 24:
+            refuse("stops_below_daylight_h.value", f"{self.stops_below_daylight_h.value:g}", "0 to 24", "Correct it.")
+        days = self.rest_window_days
+        if days is not None and not (1 <= days.value <= 60 and days.value == int(days.value)):
+            refuse("rest_window_days.value", f"{days.value:g}", "a whole number, 1 to 60", "Correct it.")
+        for key in ("rest_window_days", "resting_loss_per_day"):
+            if getattr(self, key) is not None and self.rests_above is None:
+                refuse(
+                    key, "no rests_above beside it", f"{key} only beside rests_above", "Add rests_above or remove it."
+                )
+        return self
+
+    def as_value(self) -> Course:
+        """Return the value."""
+        kinds = {StatedDayBlock: StatedDay, StatedBlock: Stated, WarmthBlock: Stated}
+        given = {name: getattr(self, name) for name in type(self).model_fields}
+        told = {name: kinds[type(each)](**each.model_dump()) for name, each in given.items() if isinstance(each, _Told)}
+        return Course(organism=self.organism, unit=self.unit or "C", **told)
+
+
 class FigureBlock(_Told):
     """One figure."""
 
@@ -293,6 +363,7 @@ class SystemBlock(_Block):
     flight: FlightBlock | None = None
     overwintering: OverwinteringBlock | None = None
     development: list[DevelopmentBlock] = Field(default_factory=list)
+    course: CourseBlock | None = None
     windows: list[WindowBlock] = Field(default_factory=list)
     look_again: LookAgainBlock | None = None
     moving: MovingBlock | None = None
@@ -318,8 +389,22 @@ class SystemBlock(_Block):
                        "Give the name of a window of kind look.")  # fmt: skip
         if self.eppo_code and not (self.eppo_status and self.eppo_source):
             refuse("eppo_code", self.eppo_code, "a code with its status and source", "Add eppo_status and eppo_source.")
+        if self.course is not None:
+            self._check_course(self.course)
         self._check_verdict()
         return self
+
+    def _check_course(self, course: CourseBlock) -> None:
+        """Refuse a course whose growth does not go with thresholds of the file."""
+        known = {each.organism: each for each in self.development if each.lower_threshold is not None}
+        if course.organism not in known:
+            refuse("course.organism", course.organism, "; ".join(known) or "no development with a lower_threshold is there",
+                   "Give the organism of the development whose thresholds go with the growth.")  # fmt: skip
+        source, warmth = known[course.organism], course.at_temperature.value
+        lower = celsius(source.lower_threshold or 0.0, source.unit or "C")
+        if celsius(warmth, course.unit or "C") <= lower:
+            refuse("course.at_temperature.value", f"{warmth:g} {course.unit}", f"above the lower threshold, {lower:g} C",
+                   "Give the temperature at which the growth was found.")  # fmt: skip
 
     def _check_verdict(self) -> None:
         """Refuse parts that the verdict does not allow or that it needs."""
@@ -352,6 +437,7 @@ class SystemBlock(_Block):
             overwintering=Overwintering(**self.overwintering.model_dump()) if self.overwintering else None,
             development=tuple(Development(**each.model_dump(exclude_none=True)) for each in self.development),
             windows=tuple(window.value() for window in self.windows),
+            course=self.course.as_value() if self.course else None,
             look_again=LookAgain(**self.look_again.model_dump()) if self.look_again else None,
             moving=Moving(**{**self.moving.model_dump(), "ways": tuple(self.moving.ways)}) if self.moving else None,
             damage=Statement(**self.damage.model_dump()) if self.damage else None,

@@ -165,7 +165,7 @@ def _identification(
         symptoms=symptoms,
         fits=fits,
         misfit=misfit_sentence(genus, symptoms, named, others),
-        tell_apart=tell_apart(named, others),
+        tell_apart=tell_apart(named, others, is_possible=named.host_list_is_open or is_host_genus(genus, named)),
     )
 
 
@@ -185,13 +185,17 @@ def misfit_sentence(genus: str, symptoms: str, named: PestSystem, others: Sequen
     return ""
 
 
-def tell_apart(named: PestSystem, others: Sequence[Fit]) -> tuple[str, ...]:
-    """Return what to do to tell a finding from what it may be instead, as sentences."""
-    says = [
-        f"{alike.sentence} ({HOW[alike.by]}{'; serious' if alike.is_serious else ''})" for alike in named.look_alikes
-    ]
-    for fit in others[:MOST_OTHERS]:
+def tell_apart(named: PestSystem, others: Sequence[Fit], *, is_possible: bool = True) -> tuple[str, ...]:
+    """Return what to do to tell a finding from what it may be instead, as sentences.
+
+    Where the plant is no host of the system that the surveyor named (`is_possible` false), the look-alikes are those of
+    what fits best: nobody needs to tell a mite apart that cannot be there.
+    """
+    says = alike_sentences(named) if is_possible or not others else []
+    for number, fit in enumerate(others[:MOST_OTHERS]):
         says.append(f"{fit.system.common_name} fits too ({', '.join(fit.matched)}): {shows(fit.system)}")
+        if not is_possible and not number:
+            says += alike_sentences(fit.system)
         says += [
             f"{alike.sentence} ({HOW[alike.by]})"
             for alike in fit.system.look_alikes
@@ -199,6 +203,13 @@ def tell_apart(named: PestSystem, others: Sequence[Fit]) -> tuple[str, ...]:
             or named.common_name.casefold() in alike.name.casefold()
         ]
     return tuple(dict.fromkeys(says))
+
+
+def alike_sentences(system: PestSystem) -> list[str]:
+    """Return what a system may be mistaken for, how to tell, and by what."""
+    return [
+        f"{alike.sentence} ({HOW[alike.by]}{'; serious' if alike.is_serious else ''})" for alike in system.look_alikes
+    ]
 
 
 HOW = {"eye": "by eye", "lens": "with a lens", "test": "by a test", "time": "by waiting"}

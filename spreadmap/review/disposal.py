@@ -6,7 +6,7 @@ import numpy as np
 
 from spreadmap.review.markup import Html, join, tag
 from spreadmap.review.tables import plant_head, site_names, table
-from spreadmap.review.words import several
+from spreadmap.review.words import sentence, several
 from spreadmap.values.plan import Disposal
 from spreadmap.values.results import Identification, SurveyResult, Triage
 from spreadmap.values.words import Verdict
@@ -35,6 +35,23 @@ def own_ways(item: Triage, groups: list[Identification]) -> tuple[str, ...]:
     known = tuple(alike.sentence for alike in item.system.look_alikes)
     says = [text for group in groups[:MOST_GROUPS] for text in group.tell_apart if not text.startswith(known)]
     return tuple(dict.fromkeys(says))
+
+
+def disposal_answer(item: Triage, result: SurveyResult) -> str:
+    """Return in one sentence how many plants are discarded or cut for one system, and how many are set apart."""
+    chosen = next((each for each in result.disposals if each.system_key == item.system.key), None)
+    name = sentence(item.system.common_name)
+    if chosen is None:
+        return f"{name}: {several(item.infected, 'plant')} confirmed."
+    if item.system.verdict is Verdict.CUT_PARTS:
+        plants = len(np.unique(chosen.parts.plant))
+        unsure = len(np.unique(chosen.parts.plant[~chosen.parts.is_confirmed]))
+        return (
+            f"{name}: parts of {several(plants, 'plant')} to cut off{f', {unsure} of them suspect' if unsure else ''}."
+        )
+    confirmed = int(np.sum(chosen.discard.is_confirmed))
+    apart = len(chosen.discard) - confirmed
+    return f"{name}: {several(confirmed, 'plant')} to discard{f', {apart} to set apart' if apart else ''}."
 
 
 def disposal_of(item: Triage, result: SurveyResult) -> Html | None:

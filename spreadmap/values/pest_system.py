@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from spreadmap.values.course import Course
 from spreadmap.values.words import SeasonType, TreatmentCaution, TreatmentClass, Verdict, WindowKind
 
 FREEZING_F = 32.0
@@ -238,7 +239,8 @@ class PestSystem:
     """One pest system, read from one TOML file.
 
     `host_genera` are genus names; with `host_list_is_open` plants of other genera may be hosts too; `woody_genera` are
-    those that a verdict "discard plant" leaves standing. `flight_weight` has twelve numbers, January first: relative
+    those that a verdict "discard plant" leaves standing. `course` holds what numbers through a year are reckoned from;
+    None where too little is known. `flight_weight` has twelve numbers, January first: relative
     numbers of mites in the air [-]. `verdict_reason` is one sentence. `look_again` is None where damage and mites are
     seen together. `cut_parts` is filled for the verdict "cut parts" only, `discard_how` for "discard plant" only.
     """
@@ -270,6 +272,7 @@ class PestSystem:
     season_note: str = ""
     overwintering: Overwintering | None = None
     development: tuple[Development, ...] = ()
+    course: Course | None = None
     look_again: LookAgain | None = None
     moving: Moving | None = None
     damage: Statement | None = None

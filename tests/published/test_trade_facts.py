@@ -67,6 +67,22 @@ DIFFERS = [
 ]
 
 
+# sources that differ among themselves [all read]: what each of them says, in a few of its words
+PUBLISHED_DIFFERENCES = [
+    (
+        "rose_rosette",
+        "when mites are most numerous",
+        ("July and August", "into September and October", "July to November"),
+    ),
+    ("rose_rosette", "whether tools carry it", ("carry it", "does not appear to be carried")),
+    ("rose_rosette", "years until the plant dies", ("One to two years", "three years", "five years")),
+    ("hemlock_rust_mite", "how it passes the winter", ("eggs on the needles", "Adults", "Females")),
+    ("hemlock_rust_mite", "months of activity", ("March into June", "February to May")),
+    ("privet_rust_mite", "autumn activity", ("increase again", "ceases during the hot part")),
+    ("ash_flower_gall_mite", "whether to treat", ("Not recommended", "before bud break")),
+]
+
+
 @pytest.mark.parametrize(("key", "what", "value"), TRADE)
 def test_the_trade_s_figure_stands_in_the_file_as_the_trade_s(key, what, value):
     figures = [figure for figure in SYSTEMS[key].figures_of(what) if figure.status == "trade"]
@@ -82,6 +98,38 @@ def test_the_published_figure_stands_beside_it(key, what, value):
 def test_a_difference_is_shown_with_both_statements(key, about):
     (conflict,) = [each for each in SYSTEMS[key].conflicts if each.about == about]
     assert {"trade", "read"} <= {statement.status for statement in conflict.statements}
+
+
+@pytest.mark.parametrize(("key", "about", "words"), PUBLISHED_DIFFERENCES)
+def test_published_sources_that_differ_all_speak(key, about, words):
+    (conflict,) = [each for each in SYSTEMS[key].conflicts if each.about == about]
+    assert len(conflict.statements) == len(words)
+    for statement, said in zip(conflict.statements, words, strict=True):
+        assert said in statement.says
+        assert statement.status == "read"
+
+
+@pytest.mark.parametrize(
+    ("key", "what", "value"),
+    [
+        # Delaware extension newsletter 2009 [read]
+        ("baldcypress_rust_mite", "oil on the dormant tree", "has raised mite numbers"),
+        ("baldcypress_rust_mite", "early indicator, degree-days; base and first day not stated", 1250.0),
+        # slides of a talk, 2015 [second-hand]
+        ("rose_rosette", "one generation of the rose mite", (2.0, 3.0)),
+        # University of Massachusetts, rust mites [read]
+        ("privet_rust_mite", "most seen on one leaf", 2000.0),
+        # Hebrew University [read]
+        ("privet_flat_mite", "suspected of carrying a virus of privet", "in South America"),
+        ("privet_flat_mite", "one generation at 25 C", (21.0, 28.0)),
+        # University of Massachusetts greenhouse update 2020 [read]
+        ("broad_mite", "temperature at which it does best", (67.0, 77.0)),
+        # Royal Horticultural Society [read]
+        ("linden_gall_mites", "generations a year", (2.0, 3.0)),
+    ],
+)
+def test_published_figures_of_one_source_stand_in_the_file(key, what, value):
+    assert [(figure.value, figure.status) for figure in SYSTEMS[key].figures_of(what)] == [(value, "read")]
 
 
 def test_the_orchid_mite_takes_nine_weeks():
