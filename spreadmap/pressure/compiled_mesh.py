@@ -59,7 +59,7 @@ def read_points(east, north, mesh, out):
 
 @numba.njit(numba.void(I1, M, I1, M, M, M), cache=True, nogil=True, fastmath={"contract"})
 def read_cells(row_first, row_weight, col_first, col_weight, mesh, out):
-    """Set the means over the cells of a tile: along the columns for every row of the mesh, then along the rows."""
+    """Add the means over the cells of a tile: along the columns for every row of the mesh, then along the rows."""
     low = row_first.min()
     high = row_first.max() + 7
     n_cols = len(col_first)
@@ -86,7 +86,7 @@ def read_cells(row_first, row_weight, col_first, col_weight, mesh, out):
         )  # fmt: skip
         target = out[row]
         for col in range(n_cols):
-            target[col] = (
+            target[col] += (
                 w0 * a0[col] + w1 * a1[col] + w2 * a2[col] + w3 * a3[col] + w4 * a4[col] + w5 * a5[col] + w6 * a6[col]
             )
 

@@ -100,9 +100,9 @@ def _cubic(t, w):
     w[3] = t * t * t / 6.0
 
 
-@numba.njit(numba.void(V, F, I4, I1, F, F8), cache=True, nogil=True, fastmath={"contract"})
-def _sixteen(out, table, start, at, w, strength):
-    """Add sixteen pieces of a table with their weights, eight at a time: more are not put into vector registers."""
+@numba.njit(numba.void(F, F, I4, I1, F), cache=True, nogil=True, fastmath={"contract"})
+def sixteen_more(out, table, start, at, w):
+    """Add sixteen pieces of a table by their weights, eight at a time: more are not put into vector registers."""
     w0, w1, w2, w3, w4, w5, w6, w7 = w[0], w[1], w[2], w[3], w[4], w[5], w[6], w[7]
     v0, v1, v2, v3, v4, v5, v6, v7 = w[8], w[9], w[10], w[11], w[12], w[13], w[14], w[15]
     n = len(out)
@@ -111,17 +111,54 @@ def _sixteen(out, table, start, at, w, strength):
     e, f = table[at[4] + start : at[4] + start + n], table[at[5] + start : at[5] + start + n]
     g, h = table[at[6] + start : at[6] + start + n], table[at[7] + start : at[7] + start + n]
     for i in range(n):
-        out[i] += strength * (
-            (w0 * a[i] + w1 * b[i] + w2 * c[i] + w3 * d[i]) + (w4 * e[i] + w5 * f[i] + w6 * g[i] + w7 * h[i])
-        )
+        out[i] += (w0 * a[i] + w1 * b[i] + w2 * c[i] + w3 * d[i]) + (w4 * e[i] + w5 * f[i] + w6 * g[i] + w7 * h[i])
     a, b = table[at[8] + start : at[8] + start + n], table[at[9] + start : at[9] + start + n]
     c, d = table[at[10] + start : at[10] + start + n], table[at[11] + start : at[11] + start + n]
     e, f = table[at[12] + start : at[12] + start + n], table[at[13] + start : at[13] + start + n]
     g, h = table[at[14] + start : at[14] + start + n], table[at[15] + start : at[15] + start + n]
     for i in range(n):
-        out[i] += strength * (
-            (v0 * a[i] + v1 * b[i] + v2 * c[i] + v3 * d[i]) + (v4 * e[i] + v5 * f[i] + v6 * g[i] + v7 * h[i])
-        )
+        out[i] += (v0 * a[i] + v1 * b[i] + v2 * c[i] + v3 * d[i]) + (v4 * e[i] + v5 * f[i] + v6 * g[i] + v7 * h[i])
+
+
+@numba.njit(numba.void(I4, I4, F8, F8, I1, F, M), cache=True, nogil=True)
+def lattice(q, size, row_part, col_part, at, w, work):
+    """Fill the sixteen weights of a source's place within its cell, and where in the table their pieces start."""
+    wr, wc, shift, part = work[0], work[1], size // 2, size * size
+    place_r, place_c = q * (0.5 - row_part), q * (0.5 - col_part)
+    base_r, base_c = math.floor(place_r), math.floor(place_c)
+    _cubic(place_r - base_r, wr)
+    _cubic(place_c - base_c, wc)
+    for k in range(4):
+        lattice = base_r - 1 + k
+        start = (lattice % q) * q * part + (lattice // q + shift) * size
+        for m in range(4):
+            w[4 * k + m] = wr[k] * wc[m]
+            at[4 * k + m] = start
+    for m in range(4):
+        lattice = base_c - 1 + m
+        start = (lattice % q) * part + lattice // q + shift
+        for k in range(4):
+            at[4 * k + m] += start
+
+
+@numba.njit(numba.void(V, F, F8), cache=True, nogil=True, fastmath={"contract"})
+def _add_row(out, row, factor):
+    """Add a row of a stamp times a factor."""
+    for i in range(len(out)):
+        out[i] += factor * row[i]
+
+
+@numba.njit(numba.void(V, F, I4, I4, I4, I4, I4, I4, F8), cache=True, nogil=True)
+def add_row(target, made, start, left, right, hole, down, east, factor):
+    """Add columns `left` to `right` - 1 of a stamp's row to a tile's, `east` columns on, but for those in the hole."""
+    if -hole <= down <= hole:
+        last, first = min(right, -hole), max(left, hole + 1)
+        if left < last:
+            _add_row(target[left + east : last + east], made[start + left : start + last], factor)
+        if first < right:
+            _add_row(target[first + east : right + east], made[start + first : start + right], factor)
+    else:
+        _add_row(target[left + east : right + east], made[start + left : start + right], factor)
 
 
 @numba.njit(numba.void(I4, I4, M, V, V, V, I1, F, I4, I4, I1, I4), cache=True, nogil=True)
@@ -129,48 +166,29 @@ def stamp(row0, col0, out, s_row, s_col, strength, order, table, q, size, half, 
     """Add one tier of the near part of sources to a tile.
 
     Places are in cells, (0, 0) the outer corner of the grid's north-western cell, rows counted southward; `row0` and
-    `col0` are the tile's first cell; the table is (q, q, size, size), flat; `half` tells for every row of the stamp how
-    many columns it reaches to each side; cells within `hole` rows and columns of the source's own are left to a finer
-    tier.
+    `col0` are the tile's first cell; the table is (q, q, size, size), flat, and nothing outside the disc whose rows are
+    `half` long to each side; cells within `hole` rows and columns of the source's own are left to a finer tier.
+
+    All rows of a stamp are made in one piece, since a row by itself costs more to begin than to fill.
     """
-    shift, reach = size // 2, len(half) // 2
+    reach = len(half) // 2
     n_rows, n_cols = out.shape
-    wr, wc = np.empty(4), np.empty(4)
-    w, at = np.empty(16, np.float32), np.empty(16, np.int64)
+    w, at, work = np.empty(16, np.float32), np.empty(16, np.int64), np.empty((2, 4))
+    made = np.empty(size * size, np.float32)
     for j in order:
         own_row, own_col = math.floor(s_row[j]), math.floor(s_col[j])
-        if own_col + reach < col0 or own_col - reach >= col0 + n_cols:
+        top, bottom = max(-reach, row0 - own_row), min(reach, row0 + n_rows - 1 - own_row)
+        left, right = max(-reach, col0 - own_col), min(reach, col0 + n_cols - 1 - own_col) + 1
+        if top > bottom or left >= right:
             continue
-        place_r, place_c = q * (0.5 - (s_row[j] - own_row)), q * (0.5 - (s_col[j] - own_col))
-        base_r, base_c = math.floor(place_r), math.floor(place_c)
-        _cubic(place_r - base_r, wr)
-        _cubic(place_c - base_c, wc)
-        for k in range(4):
-            lattice_r = base_r - 1 + k
-            for m in range(4):
-                lattice_c = base_c - 1 + m
-                w[4 * k + m] = wr[k] * wc[m]
-                at[4 * k + m] = (
-                    ((lattice_r % q) * q + lattice_c % q) * size * size
-                    + (lattice_r // q + shift) * size + lattice_c // q + shift
-                )  # fmt: skip
-        for down in range(max(-reach, row0 - own_row), min(reach, row0 + n_rows - 1 - own_row) + 1):
-            wide = half[down + reach]
-            for side in range(2):
-                first, last = own_col - wide, own_col + wide
-                if -hole <= down <= hole:
-                    if side == 0:
-                        last = own_col - hole - 1
-                    else:
-                        first = own_col + hole + 1
-                elif side == 1:
-                    break
-                first, last = max(first, col0), min(last, col0 + n_cols - 1) + 1
-                if first < last:
-                    _sixteen(
-                        out[own_row + down - row0, first - col0 : last - col0], table, down * size + first - own_col,
-                        at, w, strength[j],
-                    )  # fmt: skip
+        lattice(q, size, s_row[j] - own_row, s_col[j] - own_col, at, w, work)
+        start = top * size + left
+        count = bottom * size + right - start
+        made[:count] = np.float32(0.0)
+        sixteen_more(made[:count], table, start, at, w)
+        east = own_col - col0
+        for down in range(top, bottom + 1):
+            add_row(out[own_row + down - row0], made, down * size - start, left, right, hole, down, east, strength[j])
 
 
 @numba.njit(numba.void(I4, I4, M, V, V, V, I1, I1, I4, F8, numba.complex128[:, ::1], F8, M, F8), cache=True, nogil=True)

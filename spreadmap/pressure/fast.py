@@ -10,7 +10,9 @@ from spreadmap.pressure.choice import (
     EXACT_CELL_NS,
     EXACT_POINT_NS,
     OVERHEAD_NS,
+    SOURCE_NS,
     STAMP_NS,
+    TABLE_NS,
     Scene,
     Way,
     exact_work,
@@ -37,6 +39,8 @@ LEAST_SIZE_M = 0.5
 """Width of a receptor without a canopy disc, as far as errors are concerned [m]."""
 MOST_NODES = 4096.0
 BLOCKS = 256
+NODE_STAMPS = 4.0
+"""What a stamp from the tables of four nodes, or of few coefficients, costs in stamps from one."""
 POINT_NS = 60.0
 NEAR_PAIR_NS = 25.0
 CROSSING_NS = 3.0
@@ -74,27 +78,34 @@ def fast_grid(
     field = grid_field(grid, sources, law, way, scene.region, farthest, settings.rtol, engine, screens)
     if isinstance(field, str):
         return None, field
-    return field, _in_words(way, pairs)
+    return field, in_words(way, pairs)
 
 
 def too_heavy(way: Way, scene: Scene, settings: PressureSettings) -> str | None:
     """Return that the mesh would take more memory than is allowed, if it would."""
     if way.step_m == 0:
         return None
-    needed = mesh_over(scene.region, way.step_m, way.reach_m).bytes
+    needed = mesh_over(scene.region, way.step_m, way.reach_m).bytes + way.middle_bytes
     if needed <= settings.most_memory_gb * 1e9:
         return None
     return f"a mesh of {way.step_m:.4g} m would take {needed / 1e9:.3g} GB; allowed: {settings.most_memory_gb:g} GB"
 
 
-def _in_words(way: Way, pairs: float) -> str:
+def in_words(way: Way, pairs: float) -> str:
     """Return how a sum was made."""
     parts = []
     if way.step_m > 0:
         parts.append(f"mesh of {way.step_m:.4g} m")
+    if way.middle_m > 0:
+        parts.append(f"one of {way.middle_m:.4g} m near sources")
     if way.cut_m > 0:
         parts.append(f"stamps out to {way.cut_m:.4g} m")
-    return f"{pairs:.3g} pairs by {' and '.join(parts)}"
+    return f"{pairs:.3g} pairs by {_listed(parts)}"
+
+
+def _listed(parts: list[str]) -> str:
+    """Return words in a row."""
+    return " and ".join([", ".join(parts[:-1]), parts[-1]] if len(parts) > 2 else parts)
 
 
 def grid_scene(grid: Grid, sources: Sources, law: Law) -> Scene:
@@ -106,11 +117,32 @@ def grid_scene(grid: Grid, sources: Sources, law: Law) -> Scene:
     )  # fmt: skip
     cell = float(grid.cell_m)
     share, seen_from = strongest(sources, (west, east, south, north))
+    terms = terms_in(law)
+    stamps = 1.0 if terms == 1 else NODE_STAMPS * len(law)
     return Scene(
         region=region, size_m=cell, nearest_m=NEAREST_CELLS * cell, least_step_m=cell,
         most_cut_m=MOST_STAMP_CELLS * cell, least_cut_m=0.0, n_sources=len(sources), read_ns=CELL_NS * grid.n_rows * grid.n_cols,
-        near_ns=STAMP_NS / cell**2, terms=terms_in(law), strongest_share=share, seen_from_m=seen_from,
+        near_ns=STAMP_NS / cell**2, terms=terms, strongest_share=share, seen_from_m=seen_from,
+        per_source_ns=SOURCE_NS, near_terms=stamps, table_ns=TABLE_NS / cell**2,
+        inner=(west, east, south, north), occupied=occupied_area(region, sources),
     )  # fmt: skip
+
+
+def occupied_area(region: Region, sources: Sources) -> tuple[tuple[float, float], ...]:
+    """Return the sides of squares, each twice the one before, and the area of those squares that hold sources [m, m2]."""
+    west, east, south, north = region
+    side = max(east - west, north - south, 1e-9) / BLOCKS
+    row = np.minimum((sources.northing - south) / side, BLOCKS - 1).astype(np.int64)
+    col = np.minimum((sources.easting - west) / side, BLOCKS - 1).astype(np.int64)
+    held: np.ndarray = np.zeros((BLOCKS, BLOCKS), dtype=np.bool_)
+    held[row, col] = True
+    found = []
+    while True:
+        found.append((side, float(held.sum()) * side**2))
+        if len(held) == 1:
+            return tuple(found)
+        half = len(held) // 2
+        held, side = np.any(held.reshape(half, 2, half, 2), axis=(1, 3)), 2 * side
 
 
 def terms_in(law: Law) -> int:
@@ -171,12 +203,12 @@ def fast_points(
     sums = fast_at_points(receptors, sources, law, way, scene.region, farthest, rtol, weight, engine)
     bound = way.mesh_error + POINT_PART * rtol
     if screens is None or not has_screens:
-        return sums, _in_words(way, pairs), bound
+        return sums, in_words(way, pairs), bound
     density, sent = shaded_points(
         receptors, sources, law, screens, way, farthest, settings.rtol, weight, (sums.density, sums.sent), engine
     )
     shaded = PointSums(density=density, sent=sent, noise=sums.noise / least_left(screens))
-    return shaded, _in_words(way, pairs), bound_behind(screens, bound, settings.rtol)
+    return shaded, in_words(way, pairs), bound_behind(screens, bound, settings.rtol)
 
 
 def point_scene(

@@ -11,13 +11,15 @@ from spreadmap.pressure.choice import Way
 from spreadmap.pressure.compiled_mesh import read_cells
 from spreadmap.pressure.compiled_near import mark_faint, never_below_zero
 from spreadmap.pressure.harmonics import varying_far_sum
-from spreadmap.pressure.mesh import Mesh, far_sum, mesh_over
+from spreadmap.pressure.mesh import far_sum, mesh_over
+from spreadmap.pressure.middle import MiddleField, middle_sum
 from spreadmap.pressure.near_field import Near, near_part, places
+from spreadmap.pressure.near_nodes import NodeNear, node_near_part
 from spreadmap.pressure.near_varying import VaryingNear, varying_near_part
 from spreadmap.pressure.probes import HOLE_PART, exact_cells
 from spreadmap.pressure.shade import bound_behind, fast_rtol
 from spreadmap.pressure.shade_grid import GridShade, grid_shade
-from spreadmap.pressure.splines import cell_weights
+from spreadmap.pressure.splines import CELL_NODES, cell_weights
 from spreadmap.pressure.strands import Law
 from spreadmap.values.arrays import FloatArray, IntArray
 from spreadmap.values.grid import Grid
@@ -45,6 +47,30 @@ class FarField:
     values: FloatArray
     rows: Axis
     cols: Axis
+
+    def add(self, rows: slice, cols: slice, out: FloatArray) -> None:
+        """Add the sums in a tile."""
+        read_cells(
+            self.rows.first[rows], self.rows.weight[rows], self.cols.first[cols], self.cols.weight[cols], self.values,
+            out,
+        )  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Middle:
+    """Spline coefficients of the middle sum near sources, and how rows and columns of a grid read them."""
+
+    field: MiddleField
+    rows: Axis
+    cols: Axis
+
+    def add(self, rows: slice, cols: slice, out: FloatArray) -> None:
+        """Add the sums in a tile."""
+        down, across = self.rows.first[rows], self.cols.first[cols]
+        row, col = int(down.min()), int(across.min())
+        window = self.field.window(row, int(down.max()) + CELL_NODES, col, int(across.max()) + CELL_NODES)
+        if window is not None:
+            read_cells(down - row, self.rows.weight[rows], across - col, self.cols.weight[cols], window, out)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -82,7 +108,8 @@ class GridField:
 
     grid: Grid
     far: FarField | None
-    near: Near | VaryingNear | None
+    middle: Middle | None
+    near: Near | NodeNear | VaryingNear | None
     hole: Hole | None
     error_bound: float
     shade: GridShade | None = None
@@ -92,11 +119,9 @@ class GridField:
         rows, cols = slice(row0, row1), slice(col0, col1)
         out = np.zeros((row1 - row0, col1 - col0))
         if self.far is not None:
-            far = self.far
-            read_cells(
-                far.rows.first[rows], far.rows.weight[rows], far.cols.first[cols], far.cols.weight[cols], far.values,
-                out,
-            )  # fmt: skip
+            self.far.add(rows, cols, out)
+        if self.middle is not None:
+            self.middle.add(rows, cols, out)
         if self.near is not None:
             self.near.add(row0, col0, out, float(self.grid.cell_m))
         never_below_zero(out)
@@ -129,19 +154,22 @@ class GridField:
     def noise(self) -> float:
         """Return what rounding of the transforms may add anywhere [m^-2]."""
         left = 1.0 if self.shade is None else self.shade.shade.left
-        return 0.0 if self.far is None else NOISE * float(np.abs(self.far.values).max()) / left
+        coefficients = [self.far.values] if self.far is not None else []
+        coefficients += [self.middle.field.values] if self.middle is not None else []
+        # Not the largest of absolute values: those would be a second array of this size.
+        return NOISE * max((float(max(one.max(), -one.min())) for one in coefficients), default=0.0) / left
 
 
-def read_by(grid: Grid, mesh: Mesh, values: FloatArray) -> FarField:
-    """Return a far sum with the weights of a grid's rows and columns."""
-    width = float(grid.cell_m) / mesh.step_m
+def axes(grid: Grid, west: float, south: float, step_m: float) -> tuple[Axis, Axis]:
+    """Return how rows and columns of a grid read a mesh with node (0, 0) at `west`, `south`."""
+    width = float(grid.cell_m) / step_m
     rows, cols = (
         Axis(first=first, weight=weight)
         for first, weight in (
-            cell_weights(mesh.north_of(grid.northing), width), cell_weights(mesh.east_of(grid.easting), width)
+            cell_weights((grid.northing - south) / step_m, width), cell_weights((grid.easting - west) / step_m, width)
         )
     )  # fmt: skip
-    return FarField(values=values, rows=rows, cols=cols)
+    return rows, cols
 
 
 def grid_field(
@@ -159,23 +187,29 @@ def grid_field(
         shade = grid_shade(grid, sources, law, screens, way.reach_m, rtol)
         return replace(bare, shade=shade, error_bound=bound_behind(screens, bare.error_bound, rtol))
     uniform = all(one.is_uniform for one in law)
-    near: Near | VaryingNear | None = None
+    near: Near | NodeNear | VaryingNear | None = None
     error = way.mesh_error
     if way.cut_m > 0:
-        make = near_part if uniform else varying_near_part
         allowed = rtol - way.mesh_error
         if way.step_m == 0 and way.cut_m < STEEP_CELLS * grid.cell_m:
             allowed *= STEEP_PART
-        near = make(law, grid, sources, way, farthest_m, allowed, engine)
+        if uniform:
+            near = near_part(law, grid, sources, way, farthest_m, allowed, engine)
+        else:
+            near = node_near_part(law, grid, sources, way, farthest_m, allowed, engine)
+            near = near or varying_near_part(law, grid, sources, way, farthest_m, allowed, engine)
         if near is None:
             return "no table keeps the allowed error next to a source"
         error += near.error
-    far = None
+    far, middle = None, None
     if way.step_m > 0:
         mesh = mesh_over(region, way.step_m, way.reach_m)
         add_up = far_sum if uniform else varying_far_sum
-        values = add_up(mesh, sources.easting, sources.northing, sources.strength, law, way.cut_m, engine)
-        far = read_by(grid, mesh, values)
+        values = add_up(mesh, sources.easting, sources.northing, sources.strength, law, way.far_cut_m, engine)
+        rows, cols = axes(grid, mesh.west, mesh.south, mesh.step_m)
+        far = FarField(values=values, rows=rows, cols=cols)
+    if way.middle_m > 0:
+        middle = _middle(grid, sources, law, way, engine)
     hole = None
     if way.hole_error > 0:
         row, col = places(grid, sources)
@@ -184,4 +218,13 @@ def grid_field(
             sources=sources, law=law, row=row[order], col=col[order], strength=sources.strength[order],
             reach=int(np.ceil(way.hole_m / grid.cell_m)), least=way.hole_error / (HOLE_PART * rtol),
         )  # fmt: skip
-    return GridField(grid=grid, far=far, near=near, hole=hole, error_bound=error)
+    return GridField(grid=grid, far=far, middle=middle, near=near, hole=hole, error_bound=error)
+
+
+def _middle(grid: Grid, sources: Sources, law: Law, way: Way, engine: Engine) -> Middle | None:
+    """Return the middle part, None where no source is near."""
+    field = middle_sum(grid.region, sources, law, way.middle_m, way.cut_m, way.outer_m, engine)
+    if field is None:
+        return None
+    rows, cols = axes(grid, field.blocks.west, field.blocks.south, way.middle_m)
+    return Middle(field=field, rows=rows, cols=cols)

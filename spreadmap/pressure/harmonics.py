@@ -43,19 +43,23 @@ def terms_of(law: Law, strength: FloatArray) -> Iterator[Term]:
             yield strength * roses[:, order].imag, order + 1, True, one
 
 
-def term_spectrum(one: Strand, order: int, is_sine: bool, mesh: Mesh, cut_m: float, engine: Engine) -> FloatArray:
+def term_spectrum(
+    one: Strand, order: int, is_sine: bool, mesh: Mesh, cut_m: float, engine: Engine, until_m: float = np.inf
+) -> FloatArray:
     """Return the real factor of one term's spectrum, (pad_rows, pad_cols/2 + 1); kept."""
     key = (
         "term", law_key(one.spread), one.share, order, is_sine, mesh.step_m, mesh.pad_rows, mesh.pad_cols, cut_m,
-        mesh.reach_m,
+        mesh.reach_m, until_m,
     )  # fmt: skip
-    return KEPT.get(key, lambda: _term_spectrum(one, order, is_sine, mesh, cut_m, engine))
+    return KEPT.get(key, lambda: _term_spectrum(one, order, is_sine, mesh, cut_m, engine, until_m))
 
 
-def _term_spectrum(one: Strand, order: int, is_sine: bool, mesh: Mesh, cut_m: float, engine: Engine) -> FloatArray:
+def _term_spectrum(
+    one: Strand, order: int, is_sine: bool, mesh: Mesh, cut_m: float, engine: Engine, until_m: float
+) -> FloatArray:
     farthest = mesh.farthest_m
     step = min(mesh.step_m / TABLE_STEPS_PER_NODE, farthest / LEAST_TABLE_STEPS)
-    pieces = one.share * far_pieces(one.spread, cut_m, farthest, step)
+    pieces = one.share * far_pieces(one.spread, cut_m, farthest, step, until_m)
     rose = np.zeros(order, dtype=np.complex128)
     if order:
         pieces[:, :4] = 0.0

@@ -80,12 +80,17 @@ def mesh_over(region: tuple[float, float, float, float], step_m: float, reach_m:
     )  # fmt: skip
 
 
-def far_pieces(spread: Spread, cut_m: float, reach_m: float, step_m: float) -> FloatArray:
-    """Return cubic pieces of k and g, times the far part's share, over even steps of distance, (steps, 8)."""
+def far_pieces(spread: Spread, cut_m: float, reach_m: float, step_m: float, until_m: float = np.inf) -> FloatArray:
+    """Return cubic pieces of k and g, times the far part's share, over even steps of distance, (steps, 8).
+
+    With `until_m`, what is far beyond that cut too is left to a coarser mesh.
+    """
     nodes = np.arange(int(np.ceil(reach_m / step_m)) + 4, dtype=np.float64) * step_m - step_m
     radius = np.abs(nodes)
     # An infinite density at the source itself has no far part.
     share = far_share(radius, cut_m)
+    if until_m < np.inf:
+        share = np.maximum(share - far_share(radius, until_m), 0.0)
     still = np.where(share > 0, spread.kernel.location_density(np.where(share > 0, radius, reach_m)), 0.0) * share
     parts = []
     for value in (still, still * bending(radius, spread.near_radius_m)):
@@ -94,19 +99,19 @@ def far_pieces(spread: Spread, cut_m: float, reach_m: float, step_m: float) -> F
     return np.ascontiguousarray(np.stack(parts, axis=1))
 
 
-def far_spectrum(law: Law, mesh: Mesh, cut_m: float, engine: Engine) -> ComplexArray:
+def far_spectrum(law: Law, mesh: Mesh, cut_m: float, engine: Engine, until_m: float = np.inf) -> ComplexArray:
     """Return the spectrum of the far part over the squared spline's spectrum, (pad_rows, pad_cols/2 + 1); kept.
 
     The strands are added as images, so that a mixture costs no more transforms than one kernel.
     """
-    key = ("far", key_of(law), mesh.step_m, mesh.pad_rows, mesh.pad_cols, cut_m, mesh.reach_m)
-    return KEPT.get(key, lambda: _far_spectrum(law, mesh, cut_m, engine))
+    key = ("far", key_of(law), mesh.step_m, mesh.pad_rows, mesh.pad_cols, cut_m, mesh.reach_m, until_m)
+    return KEPT.get(key, lambda: _far_spectrum(law, mesh, cut_m, engine, until_m))
 
 
-def _far_spectrum(law: Law, mesh: Mesh, cut_m: float, engine: Engine) -> ComplexArray:
+def _far_spectrum(law: Law, mesh: Mesh, cut_m: float, engine: Engine, until_m: float) -> ComplexArray:
     farthest = mesh.farthest_m
     step = min(mesh.step_m / TABLE_STEPS_PER_NODE, farthest / LEAST_TABLE_STEPS)
-    tables = [(one.share * far_pieces(one.spread, cut_m, farthest, step), one.rose) for one in law]
+    tables = [(one.share * far_pieces(one.spread, cut_m, farthest, step, until_m), one.rose) for one in law]
     image = np.zeros((mesh.pad_rows, mesh.pad_cols))
     rows = mesh.pad_rows // 2 + 1
 

@@ -20,7 +20,7 @@ from spreadmap.values.inventory import Sources
 
 WHOLE = 1e300
 """A cut so far away that all of a kernel is near [m]."""
-INNER = ((8, 4), (16, 4), (32, 3))
+INNER = ((8, 4), (16, 5), (32, 3))
 """Lattice nodes to the cell and reach in cells of the inner tier, tried in this order."""
 OUTER = (2, 4, 8)
 ONE_TIER_CELLS = 18.0
@@ -83,8 +83,7 @@ def near_part(
 ) -> Near | None:
     """Return the near part of sources that share their roses, None where no table is fine enough."""
     radial = tuple(radial_tables(one.spread, farthest_m) for one in law)
-    key = ("near", key_of(law), float(grid.cell_m), way.cut_m, way.step_m > 0, allowed)
-    tables = KEPT.get(key, lambda: _near_tables(law, radial, float(grid.cell_m), way, allowed, engine))
+    tables = near_tables(law, radial, float(grid.cell_m), way, allowed, engine)
     if tables is None:
         return None
     row, col = places(grid, sources)
@@ -94,6 +93,14 @@ def near_part(
         row=row[order], col=col[order], strength=sources.strength[order],
         reach=max(len(one.half) // 2 for one in tables.tiers),
     )  # fmt: skip
+
+
+def near_tables(
+    law: Law, radial: tuple[RadialTables, ...], cell_m: float, way: Way, allowed: float, engine: Engine
+) -> NearTables | None:
+    """Return the tables of a law of one rose, None where none is fine enough; kept."""
+    key = ("near", key_of(law), cell_m, way.cut_m, way.step_m > 0, allowed)
+    return KEPT.get(key, lambda: _near_tables(law, radial, cell_m, way, allowed, engine))
 
 
 def places(grid: Grid, sources: Sources) -> tuple[FloatArray, FloatArray]:

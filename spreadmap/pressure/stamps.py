@@ -9,6 +9,7 @@ from scipy.ndimage import spline_filter
 
 from spreadmap.engine import Engine
 from spreadmap.pressure.compiled_near import square_means
+from spreadmap.pressure.split import far_share
 from spreadmap.pressure.strands import Law
 from spreadmap.pressure.tables import RadialTables
 from spreadmap.values.arrays import FloatArray, IntArray
@@ -69,21 +70,23 @@ def tier(
             )  # fmt: skip
 
     engine.map(piece, range(0, len(squares), ROWS_PER_PIECE))
-    means = _window(_window(squares, q).T, q).T
     if hole > 0:
-        _level_off(means, count // 2, hole * q - q // 2)
+        _empty(squares, low - q // 2, hole * q)
+    means = _window(_window(squares, q).T, q).T
     smooth = np.asarray(spline_filter(means, order=3, mode="mirror"))[MARGIN:-MARGIN, MARGIN:-MARGIN]
     size = 2 * shift + 1
     by_phase = smooth.reshape(size, q, size, q).transpose(1, 3, 0, 2)
     return Tier(q=q, size=size, values=np.ascontiguousarray(by_phase, dtype=np.float32).ravel(), half=half, hole=hole)
 
 
-def _level_off(means: FloatArray, middle: int, reach: int) -> None:
-    """Cap, within the hole, what a finer tier stands for: splines would ring with the peak for many cells."""
-    inner = slice(middle - reach, middle + reach + 1)
-    outside = means.copy()
-    outside[inner, inner] = 0.0
-    np.minimum(means[inner, inner], outside.max(), out=means[inner, inner])
+def _empty(squares: FloatArray, low: int, reach: int) -> None:
+    """Take out smoothly, within the hole, what a finer tier stands for: splines would ring with the peak for many cells.
+
+    Cells outside the hole reach no nearer to the source than `reach` squares.
+    """
+    away = np.arange(low, low + len(squares)) + 0.5
+    inner = slice(-low - reach, -low + reach)
+    squares[inner, inner] *= far_share(np.hypot(away[inner, None], away[None, inner]), float(reach))
 
 
 def _window(values: FloatArray, q: int) -> FloatArray:

@@ -18,7 +18,7 @@ from spreadmap.engine import Engine
 from spreadmap.pressure.checks import check_places, refuse_memory
 from spreadmap.pressure.choice import EXACT_CELL_NS, OVERHEAD_NS, Way, exact_work, ways
 from spreadmap.pressure.exact import RELATIVE_ERROR_BOUND, exact_on_grid, farthest_of
-from spreadmap.pressure.fast import grid_scene
+from spreadmap.pressure.fast import grid_scene, in_words
 from spreadmap.pressure.grid_field import TILE_COLS, TILE_ROWS, GridField, grid_field
 from spreadmap.pressure.kept import rounded_up
 from spreadmap.pressure.mesh import mesh_over
@@ -293,7 +293,7 @@ def _fast(
     field = grid_field(grid, sources, law, way, region, farthest, settings.rtol, engine, screens)
     if isinstance(field, str):
         return None, field
-    return field, f"{pairs:.3g} pairs by a mesh of {way.step_m:.4g} m and stamps out to {way.cut_m:.4g} m"
+    return field, in_words(way, pairs)
 
 
 def way_within(
@@ -306,6 +306,13 @@ def way_within(
     if isinstance(way, str) or way.step_m == 0:
         return way
     step, most = way.step_m, settings.most_mesh_gb * 1e9
+    if way.middle_m > 0 and mesh_over(scene.region, step, way.reach_m).bytes + way.middle_bytes > most:
+        # A coarser far mesh alone would leave the middle one as it is.
+        scene = replace(scene, inner=None)
+        without = ways(law, scene, rtol)
+        if isinstance(without, str) or without.step_m == 0:
+            return without
+        way, step = without, without.step_m
     while mesh_over(scene.region, step, way.reach_m).bytes > most:
         step *= STEP_GROWTH
     if step == way.step_m:

@@ -22,7 +22,7 @@ from spreadmap.pressure.split import far_share
 from spreadmap.pressure.stamps import Tier
 from spreadmap.pressure.strands import Law, Strand, density_at, greatest_of, key_of
 from spreadmap.pressure.tables import RadialTables
-from spreadmap.values.arrays import FloatArray
+from spreadmap.values.arrays import ComplexArray, FloatArray
 
 FARTHEST_STEPS = 28.0
 PLACES = ((0.5, 0.5), (0.13, 0.71), (0.0, 0.0))
@@ -108,36 +108,41 @@ def error_of_stamps(
     out = np.zeros((2 * reach + 1, 2 * reach + 1))
     worst = 0.0
     faint = FAINTEST_TRIED * greatest_of(law, cell_m / 2)
+    roses = [strand.rose for strand in law]
     for one in range(TRIED_STAMPS):
         at = reach + (0.5 + one * np.array([0.754877666, 0.569840291])) % 1.0
         out[:] = 0.0
         one_stamp(out, at[:1].copy(), at[1:].copy())
-        for row, col in _cells_to_try(one, reach, hole):
-            east, north = (col + 0.5 - at[1]) * cell_m, (at[0] - row - 0.5) * cell_m
-            near, scale = 0.0, 0.0
-            for strand, tables in zip(law, radial, strict=True):
-                part, whole = _near_and_whole(strand, tables, cell_m, cut_m, east, north)
-                still = float(strand.spread.kernel.location_density(np.hypot(east, north)))
-                near += strand.share * part
-                scale += strand.share * max(whole, UPWIND_SHARE * still)
-            if scale > faint:
-                worst = max(worst, SAFETY * abs(out[row, col] - near) / scale)
+        places = _cells_to_try(one, reach, hole)
+        rows, cols = np.array(places).T
+        east, north = (cols + 0.5 - at[1]) * cell_m, (at[0] - rows - 0.5) * cell_m
+        near, scale = np.zeros(len(places)), np.zeros(len(places))
+        for strand, tables, rose in zip(law, radial, roses, strict=True):
+            part, whole = _near_and_whole(strand, tables, rose, cell_m, cut_m, east, north)
+            still = strand.spread.kernel.location_density(np.hypot(east, north))
+            near += strand.share * part
+            scale += strand.share * np.maximum(whole, UPWIND_SHARE * still)
+        counts = scale > faint
+        off = SAFETY * np.abs(out[rows, cols] - near)
+        worst = max(worst, float(np.max(off[counts] / scale[counts], initial=0.0)))
     return worst
 
 
 def _near_and_whole(
-    strand: Strand, tables: RadialTables, cell_m: float, cut_m: float, east: float, north: float
-) -> tuple[float, float]:
-    """Return the mean over a cell of the near part and of all of a strand's kernel, integrated [m^-2]."""
+    strand: Strand, tables: RadialTables, rose: ComplexArray, cell_m: float, cut_m: float, east: FloatArray,
+    north: FloatArray,
+) -> tuple[FloatArray, FloatArray]:  # fmt: skip
+    """Return the means over cells of the near part and of all of a strand's kernel, integrated [m^-2]."""
     spread = strand.spread
-    whole = cell_mean(
-        east, north, cell_m, tables.log_first, tables.step, tables.mass, tables.mass_slope, tables.bent_mass,
-        tables.bent_slope, tables.log_density, spread.near_radius_m, strand.rose,
-    )  # fmt: skip
-    far = part_nine(
-        east, north, cell_m, tables.log_first, tables.step, tables.log_density, spread.near_radius_m, strand.rose,
-        cut_m, False,
-    )  # fmt: skip
+    whole, far = np.empty(len(east)), np.empty(len(east))
+    for number, (x, y) in enumerate(zip(east.tolist(), north.tolist(), strict=True)):
+        whole[number] = cell_mean(
+            x, y, cell_m, tables.log_first, tables.step, tables.mass, tables.mass_slope, tables.bent_mass,
+            tables.bent_slope, tables.log_density, spread.near_radius_m, rose,
+        )  # fmt: skip
+        far[number] = part_nine(
+            x, y, cell_m, tables.log_first, tables.step, tables.log_density, spread.near_radius_m, rose, cut_m, False
+        )
     return whole - far, whole
 
 
