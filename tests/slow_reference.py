@@ -156,3 +156,83 @@ def outbreak_by_days(hazard, outside, days, sends_after, shows_after, sick, out_
             infected[i], sends[i] = day, day + sends_after
             shows[i] = day + shows_after[int(rng.integers(len(shows_after)))]
     return infected
+
+
+def records_given_infection(day, looks, shown):
+    """Return the chance of all looks of a plant infected in the middle of a day; rows as in `hidden_by_days`."""
+    value, after = 1.0, []
+    for look in looks:
+        if look[0] <= day:
+            value *= look[3]
+        else:
+            after.append(look)
+    total, quiet, before = 0.0, 1.0, 0.0
+    for number, look in enumerate(after):
+        by = shown(day, look[0])
+        rest = 1.0
+        for later in after[number:]:
+            rest *= later[1]
+        total += (by - before) * quiet * rest
+        quiet *= look[2]
+        before = by
+    return value * (total + (1 - before) * quiet)
+
+
+def hidden_by_days(force, records, told, until, certain):
+    """Return the chance of infection on each day together with the records, and how these change with more force.
+
+    `force[d]` is the hazard on day d, `records[d]` the chance of a plant's own records had it been infected on day d,
+    `told[d]` the same of its neighbours' records as a factor, `until` the day on which the plant is gone; a certain one
+    is known to be infected. The change is that of the logarithm, where below zero.
+    """
+    days = len(force)
+    chances, gathered, survive = [0.0] * days, 0.0, []
+    for day in range(days):
+        if day < until:
+            chances[day] = math.exp(-gathered) * (1 - math.exp(-force[day])) * records[day] * told[day]
+            gathered += force[day]
+        survive.append(math.exp(-gathered))
+    healthy = 0.0 if certain else math.exp(-gathered)
+    total = sum(chances) + healthy
+    change = []
+    for day in range(days):
+        instead = healthy + sum(chances[day + 1 :])
+        change.append(min(survive[day] * records[day] * told[day] - instead, 0.0) / total if day < until else 0.0)
+    return [value / total for value in chances], change
+
+
+def hidden_among(kernel, touch, outside, rates, receives, size, flight, looks, shown, after, until, certain, rounds):
+    """Return the chance of infection of each plant on each day, day by day, plants as sources of each other.
+
+    `kernel[i][j]` is the density on i from j, `touch[i][j]` one where they touch, `outside[i]` the density from wild
+    stands; `rates` per m2, by contact, background; a plant sends from `after` days on until it is gone. `looks` are rows
+    of (day, if showing, if symptomless, if healthy), `shown(d, e)` the share showing on the morning of day e of those
+    infected on day d. Records of j speak to those that would have sent to it.
+    """
+    n, days = len(outside), len(flight)
+    sends, told = [[0.0] * days for _ in range(n)], [[1.0] * days for _ in range(n)]
+    own = [[records_given_infection(day, looks[i], shown) for day in range(days)] for i in range(n)]
+    pairs = [[rates[0] * kernel[i][j] + rates[1] * touch[i][j] if i != j else 0.0 for j in range(n)] for i in range(n)]
+    for _ in range(rounds):
+        infected, changes = [], []
+        for i in range(n):
+            force = []
+            for day in range(days):
+                sent = sum(pairs[i][j] * size[j] * sends[j][day] for j in range(n))
+                force.append(receives[i] * flight[day] * (sent + rates[0] * outside[i] + rates[2]))
+            chances, change = hidden_by_days(force, own[i], told[i], until[i], certain[i])
+            infected.append(chances)
+            changes.append(change)
+        for i in range(n):
+            heard, gathered = 0.0, 0.0
+            for day in range(days):
+                gathered += infected[i][day - after] if day >= after else 0.0
+                sends[i][day] = gathered if day < until[i] else 0.0
+            for day in range(days - 1, -1, -1):
+                sending = day + after
+                if sending < min(days, until[i]):
+                    heard += sum(
+                        pairs[j][i] * size[i] * receives[j] * flight[sending] * changes[j][sending] for j in range(n)
+                    )
+                told[i][day] = math.exp(heard)
+    return infected

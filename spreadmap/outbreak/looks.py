@@ -20,7 +20,7 @@ class Looks:
     """Inspections of one pest system whose plant is known, in the order of their dates; one item per inspection.
 
     `is_test` says whether the result rests on a test; `is_by_test` whether the inspection itself was one, and not a
-    look whose finding a test bore out.
+    look whose finding a test bore out. `row` is the position in the surveys.
     """
 
     plant: IntArray
@@ -28,6 +28,7 @@ class Looks:
     is_test: BoolArray
     is_by_test: BoolArray
     is_seen: BoolArray
+    row: IntArray
 
 
 def looks_at(surveys: Surveys, inventory: Inventory, system_key: str, last: np.datetime64) -> Looks:
@@ -53,6 +54,7 @@ def looks_at(surveys: Surveys, inventory: Inventory, system_key: str, last: np.d
         is_test=by_test | np.asarray(surveys.evidence[rows] == Evidence.LAB.value, dtype=np.bool_),
         is_by_test=by_test,
         is_seen=np.isin(surveys.status[rows].astype(str), SEEN),
+        row=rows,
     )
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 import shapely
@@ -22,7 +22,8 @@ class Sample:
 
     `orders` hold one value per plant and rule, higher first. `bed` numbers the plants' beds, a plant without a bed
     being one by itself. `in_rings` says for each name of a ring whether the plant stood in it. `hours` plants stand
-    within the hours of the list. `chances` are None in relative mode.
+    within the hours of the list. `chances` are None in relative mode. `plants` are their positions in the inventory,
+    `first` those within the hours.
     """
 
     found: BoolArray
@@ -32,6 +33,8 @@ class Sample:
     hours: int
     chances: Chances | None
     remarks: tuple[str, ...]
+    plants: IntArray = field(default_factory=lambda: np.zeros(0, dtype=np.int64))
+    first: IntArray = field(default_factory=lambda: np.zeros(0, dtype=np.int64))
 
 
 def sample_of(
@@ -74,6 +77,8 @@ def sample_of(
     outside[listed[there]] = False
     return Sample(
         found=new[plants],
+        plants=plants,
+        first=plants[rows < forecast.within],
         orders={
             "inspection_list": -rows.astype(np.float64),
             "pressure": forecast.pressure[rows],

@@ -104,6 +104,9 @@ def score_forecasts(system: SystemResult, result: SurveyResult, kept: Sequence[F
                 figures=figures,
                 says=said,
                 remarks=remarks,
+                found_plants=tuple(sample.plants[sample.found].tolist()),
+                first_plants=tuple(sample.first.tolist()),
+                rings=forecast.rings if forecast.crs == project.crs else (),
             )
         )
     if not samples:

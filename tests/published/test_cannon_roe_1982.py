@@ -4,6 +4,8 @@ Cannon & Roe 1982, Livestock disease surveys: a field manual for veterinarians; 
 1 % diseased, 99 % confidence was read (it.scribd.com/doc/7215883). The other values are computed with exact arithmetic.
 """
 
+import math
+
 import pytest
 
 from spreadmap.decisions.survey_sizes import (
@@ -18,16 +20,25 @@ from spreadmap.decisions.survey_sizes import (
 
 def test_the_published_value():
     assert survey_size(1600, 0.01, 0.99) == 399
+    # n = (1 - (1 - c)^(1/D)) (N - (D - 1)/2), as printed
+    approximate = (1 - 0.01 ** (1 / 16)) * (1600 - 15 / 2)
+    assert approximate == pytest.approx(398.2935, abs=5e-5)
 
 
 @pytest.mark.parametrize(
-    ("plants", "infected", "size"), [(100, 5, 45), (500, 10, 129), (1000, 10, 258), (1000, 50, 57)]
+    ("plants", "infected", "printed"), [(100, 5, 44.17), (500, 10, 128.27), (1000, 10, 257.70), (1000, 50, 56.73)]
 )
-def test_sizes_at_95_per_cent_and_the_printed_approximation(plants, infected, size):
-    assert survey_size(plants, infected / plants, 0.95) == size
-    # n = (1 - (1 - c)^(1/D)) (N - (D - 1)/2), rounded up
+def test_the_closed_approximation_is_next_to_the_exact_size(plants, infected, printed):
     approximate = (1 - 0.05 ** (1 / infected)) * (plants - (infected - 1) / 2)
-    assert size - 1 < approximate <= size
+    assert approximate == pytest.approx(printed, abs=0.005)
+    assert survey_size(plants, infected / plants, 0.95) == math.ceil(approximate)
+
+
+def test_the_closed_approximation_with_imperfect_detection():
+    # (N - (D s - 1)/2) / s (1 - (1 - c)^(1/D)); computed 160.66
+    approximate = (500 - (10 * 0.8 - 1) / 2) / 0.8 * (1 - 0.05 ** (1 / 10))
+    assert approximate == pytest.approx(160.66, abs=0.005)
+    assert survey_size(500, 0.02, 0.95, 0.8) == math.ceil(approximate)
 
 
 def test_imperfect_detection():

@@ -1,0 +1,87 @@
+"""What is hidden on the date of the state: chances of every plant, or their order where no rates were fitted."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from spreadmap.values.arrays import BoolArray, DateArray, FloatArray, IntArray, freeze_columns
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Hidden:
+    """Chances of every plant on the date of the state; same order as the inventory.
+
+    A candidate is a standing host that is not confirmed. For candidates `not_yet_infectious`, `infectious` (with or
+    without symptoms that nobody noticed) and `healthy` sum to one; for all others they are NaN. `symptomatic` is the
+    part of all infected that shows unnoticed symptoms. `half_show_by` is the date by which half of the candidates like
+    this one, if infected by now, show symptoms; `days_infected` is how long they have been infected on average [d],
+    also given for confirmed plants. [-] elsewhere.
+
+    `infected_in` (n, steps) is the chance of having been infected in each step of time, also for confirmed plants, for
+    which it sums to one, and for plants that were taken out; `step_from` (steps,) are the first days of the steps, the
+    last of which ends on the date of the state.
+
+    `expected_infected` is the sum over candidates of the chance of being infected. `iterations` and `change` say how
+    the fixed point over hidden sources was reached; `settled` whether it was.
+    """
+
+    not_yet_infectious: FloatArray
+    infectious: FloatArray
+    healthy: FloatArray
+    symptomatic: FloatArray
+    half_show_by: DateArray
+    days_infected: FloatArray
+    infected_in: np.ndarray
+    step_from: DateArray
+    expected_infected: float
+    iterations: int
+    change: float
+    settled: bool
+    remarks: tuple[str, ...] = ()
+
+    def __post_init__(self) -> None:
+        """Freeze every column."""
+        names = ("not_yet_infectious", "infectious", "healthy", "symptomatic", "days_infected")
+        kinds = {**dict.fromkeys(names, np.float64), "half_show_by": "datetime64[D]", "infected_in": np.float32}
+        freeze_columns(self, kinds, len(self.healthy))
+        freeze_columns(self, {"step_from": "datetime64[D]"}, self.infected_in.shape[1])
+
+    def __len__(self) -> int:
+        """Return the number of plants."""
+        return len(self.healthy)
+
+    @property
+    def infected(self) -> FloatArray:
+        """Return the chance of being infected, infectious or not, shape (n,) [-]; NaN for plants that are no candidates."""
+        return self.not_yet_infectious + self.infectious
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class HiddenOrder:
+    """The order of the candidates where no rates were fitted: ranks and weights, and nothing that is a chance.
+
+    `weight` is relative, 100 for the candidate that weighs most, NaN for plants that are no candidates. `rank` is 1 for
+    the largest weight and 0 for no candidate; `rank_low`, `rank_high` are the best and worst rank over the assumed range
+    of rates; `rank_holds` says that a plant stays in its tenth of the candidates over all of it. `half_show_by` is as in
+    `Hidden`.
+    """
+
+    weight: FloatArray
+    rank: IntArray
+    rank_low: IntArray
+    rank_high: IntArray
+    rank_holds: BoolArray
+    half_show_by: DateArray
+    remarks: tuple[str, ...] = ()
+
+    def __post_init__(self) -> None:
+        """Freeze every column."""
+        whole = dict.fromkeys(("rank", "rank_low", "rank_high"), np.int64)
+        kinds = {**whole, "weight": np.float64, "rank_holds": np.bool_, "half_show_by": "datetime64[D]"}
+        freeze_columns(self, kinds, len(self.weight))
+
+    def __len__(self) -> int:
+        """Return the number of plants."""
+        return len(self.weight)
