@@ -138,6 +138,10 @@ def test_a_failed_run_is_entered_without_a_folder(tmp_path):
 @pytest.mark.parametrize("verb", ["DELETE FROM {}", "UPDATE {} SET rowid = rowid"])
 def test_nothing_can_be_taken_out_or_changed(tmp_path, table, verb):
     deliver(tmp_path, made_result())
+    if table == "fits":
+        with closing(sqlite3.connect(tmp_path / HISTORY)) as database:
+            database.execute("INSERT INTO fits VALUES (1, 'rose_rosette', '2026-09-14', 1, '', '0', x'00')")
+            database.commit()
     change = verb.format(table).replace("rowid", "run" if table in ("deliveries", "plant_changes") else "as_of")
     change = change.replace("as_of", "sha256") if table == "inputs_seen" else change
     with (

@@ -15,8 +15,10 @@ from typing import Any, Self
 
 from spreadmap.errors import InputError, OutputError
 from spreadmap.io.changes import DELETE, DeliveredPlant, read_changes
+from spreadmap.io.fit_file import pack_fit, unpack_fit
 from spreadmap.io.forecast_file import kept_forecasts, unpack_forecast
 from spreadmap.io.run_folder import run_folders
+from spreadmap.values.fit import HistoryFit
 from spreadmap.values.project import InputFile
 from spreadmap.values.score import Forecast
 
@@ -45,9 +47,16 @@ CREATE TABLE forecasts (
   mode TEXT NOT NULL, content BLOB NOT NULL, PRIMARY KEY (run, system)
 );
 """
+FITS = """
+CREATE TABLE fits (
+  id INTEGER PRIMARY KEY, system TEXT NOT NULL, as_of TEXT NOT NULL, accepted INTEGER NOT NULL, fitted TEXT NOT NULL,
+  version TEXT NOT NULL, content BLOB NOT NULL
+);
+"""
 MIGRATIONS: dict[int, tuple[str, tuple[str, ...]]] = {
     1: (FIRST_TABLES, ("runs", "inputs_seen", "deliveries", "plant_changes")),
     2: (FORECASTS, ("forecasts",)),
+    3: (FITS, ("fits",)),
 }
 """What each version added: its tables in SQL, and which of them only grow. Numbers are never used twice."""
 VERSION = max(MIGRATIONS)
@@ -96,6 +105,14 @@ class History:
             open_.executemany("INSERT INTO plant_changes VALUES (?, ?, ?, ?, ?, ?)", ((number, *c) for c in changes))
             open_.executemany("INSERT INTO forecasts VALUES (?, ?, ?, ?, ?, ?)", ((number, *f) for f in forecasts))
         return int(number or 0)
+
+    def add_fit(self, fit: HistoryFit, fitted: str, version: str) -> None:
+        """Enter one fit, accepted or not; `fitted` is the clock time at which it was made."""
+        with self._database as open_:
+            open_.execute(
+                "INSERT INTO fits (system, as_of, accepted, fitted, version, content) VALUES (?, ?, ?, ?, ?, ?)",
+                (fit.system_key, fit.as_of.isoformat(), int(fit.accepted), fitted, version, pack_fit(fit)),
+            )
 
 
 def open_history(project: Path) -> History:
@@ -260,3 +277,15 @@ def forecasts_on_record(history: History) -> tuple[dict[str, tuple[Forecast, ...
         except InputError as error:
             remarks.append(f"The forecast of {as_of} for {system} is left out of the score: {error}")
     return {system: tuple(forecasts) for system, forecasts in kept.items()}, tuple(remarks)
+
+
+def fits_on_record(history: History) -> tuple[dict[str, tuple[HistoryFit, ...]], tuple[str, ...]]:
+    """Return the fits of every pest system, oldest first, and sentences about those that cannot be read."""
+    kept: dict[str, list[HistoryFit]] = {}
+    remarks = []
+    for system, as_of, content in history.rows("SELECT system, as_of, content FROM fits ORDER BY id"):
+        try:
+            kept.setdefault(system, []).append(unpack_fit(content))
+        except InputError as error:
+            remarks.append(f"The fit of {as_of} for {system} is passed over: {error}")
+    return {system: tuple(fits) for system, fits in kept.items()}, tuple(remarks)

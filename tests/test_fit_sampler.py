@@ -1,0 +1,394 @@
+"""The sampler against slow sums, enumeration of small cases, and histories drawn from its own priors."""
+
+import math
+from itertools import pairwise
+
+import numpy as np
+import pytest
+from fit_worlds import NEVER, Outbreak, Truth, beliefs_of, field_of, problem_of, spread_out
+from scipy.integrate import quad
+from scipy.special import ndtri
+from scipy.stats import kstest
+
+from spreadmap.engine import Engine
+from spreadmap.outbreak.fit_chain import BLOCK, Pace, columns_of, run_chains, start_chain
+from spreadmap.outbreak.fit_compiled import (
+    log_likelihood,
+    log_looks,
+    make_change,
+    sum_afresh,
+    weigh_change,
+)  # fmt: skip
+from spreadmap.outbreak.fit_problem import Incubation
+from spreadmap.outbreak.fit_types import (
+    BACKGROUND,
+    CONTACT,
+    FROM_KERNEL,
+    IS_FIRST,
+    LIST,
+    PLACE,
+    RATE,
+    START,
+    THETA,
+    TIME,
+)  # fmt: skip
+from spreadmap.outbreak.fit_types import NEVER as NOT_AT_ALL
+from spreadmap.outbreak.fit_world import prepare
+
+ONE = Engine(workers=1)
+QUICK = Pace(chains=2, warm_up=300, batch=500, most_iterations=1000, effective_size=1e9, most_r_hat=1.0)
+INFECTED, SEEDS, OUTSIDE = 8, 9, 10
+"""Columns of a record behind the parameters and the start."""
+
+
+def outbreak_of(infected, found, looks, removed=None):
+    """Return a history by hand; symptoms are not told."""
+    n = len(infected)
+    return Outbreak(
+        infected=np.array(infected, dtype=float), showing=np.full(n, NEVER),
+        removed=np.full(n, np.inf) if removed is None else np.array(removed, dtype=float),
+        found=np.array(found, dtype=float), seeds=np.zeros(0, dtype=int), looks=looks,
+    )  # fmt: skip
+
+
+def slow_log_likelihood(world, problem, tracked):
+    """Return the log likelihood by its definition: every plant of the population against every infected one.
+
+    The kernel is that of the bins; all else is written anew.
+    """
+    rate, background, contact = (math.exp(world.param[THETA, p]) for p in (RATE, BACKGROUND, CONTACT))
+    start, end = world.sum[START], problem.end_day
+    n = int(world.sum[6])
+    infected = [int(i) for i in world.mark[LIST, :n]]
+    time_of = {int(tracked[i]): world.plant[TIME, i] for i in infected}
+    first = {int(tracked[i]) for i in infected if world.mark[IS_FIRST, i]}
+    place = {int(plant): at for at, plant in enumerate(tracked)}
+
+    def force(receiver, j):
+        from spreadmap.outbreak.fit_compiled_pairs import bin_of
+
+        east, north = problem.easting[receiver] - problem.easting[j], problem.northing[receiver] - problem.northing[j]
+        log_step = (
+            math.log(max(math.hypot(np.ptp(problem.easting), np.ptp(problem.northing)), 10.0)) + 1e-6 - math.log(0.2)
+        ) / 112
+        density = world.bins[0, bin_of(east, north, math.log(0.2), log_step, 112)]
+        touch = math.hypot(east, north) <= problem.touching_m
+        return rate * density + contact * touch
+
+    def sends(j, x):
+        begin = time_of[j] + problem.infectious_after_d
+        if x < begin:
+            return 0.0
+        if x < problem.removed_day[j]:
+            return problem.send[j]
+        return problem.send[j] * (problem.rest[j] if x < problem.gone_day[j] else 0.0)
+
+    def sent(j, low, high):
+        begin = time_of[j] + problem.infectious_after_d
+        whole = max(0.0, min(high, problem.removed_day[j]) - max(low, begin))
+        part = max(0.0, min(high, problem.gone_day[j]) - max(low, begin, problem.removed_day[j]))
+        return problem.send[j] * (whole + problem.rest[j] * part)
+
+    total = 0.0
+    for i in range(len(problem)):
+        if i in first:
+            continue
+        low = max(start, problem.enter_day[i])
+        high = max(low, min(time_of.get(i, end), problem.leave_day[i], end))
+        exposure = background * (high - low) + sum(force(i, j) * sent(j, low, high) for j in time_of if j != i)
+        total -= problem.receive[i] * exposure
+        if i in time_of:
+            now = background + sum(force(i, j) * sends(j, time_of[i]) for j in time_of if j != i)
+            total += math.log(problem.receive[i] * now)
+    assert set(time_of) <= set(place)
+    return total
+
+
+@pytest.fixture(scope="module")
+def busy():
+    """A history with hidden plants, removals, partly removed roots, late plantings, latency and touch."""
+    rng = np.random.default_rng(4)
+    places = field_of(150, 400, rng)
+    truth = Truth(
+        rate=12.0,
+        scale=12.0,
+        east=0.8,
+        background=1e-4,
+        contact=0.02,
+        infectious_after=4.0,
+        incubation=6.0,
+        touching_m=3.0,
+    )
+    outbreak = spread_out(
+        places, truth, [3, 7], 0.0, 70.0, [(40.0, 0.6), (55.0, 0.7), (70.0, 0.6)], rng, removal_after=5.0
+    )
+    n = len(places)
+    send, receive = rng.choice([0.5, 1.0, 2.0], n), rng.choice([0.5, 1.0, 2.0], n)
+    enter = np.where(rng.uniform(size=n) < 0.1, rng.uniform(0, 30, n), -np.inf)
+    enter[np.isfinite(outbreak.infected)] = -np.inf
+    problem = problem_of(
+        places, truth, outbreak, -60.0, 40.0, 70.0, beliefs_of(free=(True,) * 6 + (False,)), send=send, receive=receive,
+        enter_day=enter, rest=np.where(rng.uniform(size=n) < 0.5, 0.3, 0.0), gone_day=outbreak.removed + 8.0,
+    )  # fmt: skip
+    return problem, prepare(problem, ONE)
+
+
+def test_sums_are_those_of_the_definition(busy):
+    problem, ready = busy
+    chain = start_chain(ready.world, np.random.default_rng(2))
+    chain.run(40)
+    world = chain.world
+    sum_afresh(world)
+    assert world.sum[6] > ready.noticed  # hidden ones are among them
+    slow = slow_log_likelihood(world, problem, ready.tracked)
+    assert log_likelihood(world) == pytest.approx(slow, rel=1e-6)  # single precision of the counts
+
+
+def test_running_sums_equal_fresh_ones(busy):
+    _, ready = busy
+    chain = start_chain(ready.world, np.random.default_rng(1))
+    for _ in range(5):
+        chain.run(60)
+        world = chain.world
+        running, at = world.sum.copy(), world.mark[LIST, : int(world.sum[6])]
+        later = at[world.mark[IS_FIRST, at] == 0]
+        by_kernel, total = world.plant[FROM_KERNEL, later].copy(), log_likelihood(world)
+        sum_afresh(world)
+        np.testing.assert_allclose(world.sum, running, rtol=1e-9, atol=1e-9)
+        np.testing.assert_allclose(world.plant[FROM_KERNEL, later], by_kernel, rtol=1e-9, atol=1e-15)
+        assert log_likelihood(world) == pytest.approx(total, rel=1e-9)
+
+
+def test_what_a_change_weighs_is_the_difference_of_fresh_sums(busy):
+    _, ready = busy
+    chain = start_chain(ready.world, np.random.default_rng(3))
+    chain.run(50)
+    world, rng = chain.world, np.random.default_rng(8)
+    for _ in range(60):
+        sum_afresh(world)
+        before = log_likelihood(world)
+        i = int(rng.integers(len(ready.tracked)))
+        low, high = max(world.sum[START], world.plant[5, i]), min(world.plant[6, i], world.number[0])
+        never = world.mark[PLACE, i] >= 0 and rng.uniform() < 0.5
+        u = NOT_AT_ALL if never else float(rng.uniform(low, high))
+        gain = weigh_change(world, i, u, 0)
+        make_change(world, i, u, 0)
+        assert log_likelihood(world) - before == pytest.approx(gain, abs=1e-9)
+        sum_afresh(world)
+        assert log_likelihood(world) - before == pytest.approx(gain, abs=1e-8)
+
+
+def test_chance_of_looks_is_the_sum_over_the_day_of_symptoms():
+    # worked by slow_reference's way: every day of symptoms apart, by quadrature
+    incubation = Incubation(median_d=20.0, sigma=0.5, cut_share=0.05, is_fixed=False)
+    looks = [
+        (0, 30.0, 0.6, False),
+        (0, 45.0, 0.8, False),
+        (0, 60.0, 0.7, True),
+        (1, 30.0, 0.6, False),
+        (1, 60.0, 0.7, False),
+    ]
+    outbreak = outbreak_of([0, 0], [60.0, NEVER], looks)
+    truth = Truth(incubation=20.0, sigma=0.5)
+    problem = problem_of(np.array([[0.0, 0], [10, 0]]), truth, outbreak, 0.0, 30.0, 60.0, fixed=False, cut=0.05)
+    assert problem.incubation == incubation
+    world = prepare(problem, ONE).world
+
+    def density(days):
+        z = math.log(days / 20.0) / 0.5
+        soonest = 20.0 * math.exp(0.5 * ndtri(0.05))
+        return math.exp(-z * z / 2) / (days * 0.5 * math.sqrt(2 * math.pi)) / 0.95 if days > soonest else 0.0
+
+    def chance(plant, u):
+        def of(showing):
+            product = 1.0
+            for one, day, p, hit in looks:
+                if one == plant and day >= u:
+                    product *= (p if hit else 1 - p) if showing <= day else (0.0 if hit else 1.0)
+            return product
+
+        cuts = [20.0 * math.exp(0.5 * ndtri(0.05)) + 1e-12, 30 - u, 45 - u, 60 - u, 2000.0]
+        edges = sorted({min(max(c, 1e-6), 2000.0) for c in cuts} | {1e-6})
+        return sum(quad(lambda d: density(d) * of(u + d), a, b, limit=200)[0] for a, b in pairwise(edges))
+
+    for plant, u in ((0, 5.0), (0, 25.0), (0, 33.0), (1, 5.0), (1, 35.0)):
+        assert math.exp(log_looks(world, plant, u)) == pytest.approx(chance(plant, u), abs=1e-6)
+    assert log_looks(world, 0, 60.5) == -math.inf
+
+
+def fixed_case(places, looks, found, truth, first=0.0, latest=0.001, last=20.0, incubation=0.0):
+    """Return a world whose parameters are fixed and whose start is (all but) known."""
+    outbreak = outbreak_of(np.zeros(len(places)), found, looks)
+    free = (False,) * 7
+    beliefs = beliefs_of(
+        free, {"rate": (math.log(truth.rate), 1), "scale": (0.0, 1), "background": (math.log(truth.background), 1)}
+    )
+    return prepare(problem_of(np.array(places), truth, outbreak, first, latest, last, beliefs), ONE)
+
+
+def long_run(ready, iterations, seed=5):
+    chain = start_chain(ready.world, np.random.default_rng(seed))
+    chain.run(500)
+    chain.root[0, 0] = -1.0  # nothing is free: no moves of the law
+    records, times = [], []
+    for _ in range(iterations // 4):
+        records.append(chain.run(4)[0])
+        times.append((chain.world.plant[TIME].copy(), chain.world.mark[IS_FIRST, :-1].copy()))
+    return np.concatenate(records), times
+
+
+def test_two_plants_as_enumerated():
+    # Plant 0 noticed on day 20 whenever it was infected, plant 1 looked at once with a chance of 0.5 and not noticed.
+    truth = Truth(rate=900.0, scale=10.0, background=0.02)
+    looks = [(0, 20.0, 1.0, True), (1, 20.0, 0.5, False)]
+    ready = fixed_case([[0.0, 0.0], [8.0, 0.0]], looks, [20.0, NEVER], truth)
+    record, times = long_run(ready, 20_000)
+    g, e, T, ratio = 900.0 * math.exp(-0.8) / (2 * math.pi * 100), 0.02, 20.0, 20 / 21
+    prior = [ratio**m / math.comb(2, m) for m in range(3)]
+    # Masses of every case by hand: seeds {}, {0}, {1}, {0, 1}; plant 1 infected or not; miss 0.5 where infected.
+    mass = {}
+    mass["", 0] = quad(lambda t: e * math.exp(-e * t) * math.exp(-e * t - (e + g) * (T - t)), 0, T)[0]
+
+    # either of them first: twice the chance that one is and the other follows by day 20
+    mass["", 1] = 0.5 * quad(lambda t: 2 * e * math.exp(-2 * e * t) * (1 - math.exp(-(e + g) * (T - t))), 0, T)[0]
+    mass["0", 0], mass["0", 1] = math.exp(-(e + g) * T), 0.5 * (1 - math.exp(-(e + g) * T))
+    mass["1", 1] = 0.5 * (1 - math.exp(-(e + g) * T))
+    mass["01", 1] = 0.5
+    weight = {
+        ("", 0): prior[0],
+        ("", 1): prior[0],
+        ("0", 0): prior[1],
+        ("0", 1): prior[1],
+        ("1", 1): prior[1],
+        ("01", 1): prior[2],
+    }
+    total = sum(mass[key] * weight[key] for key in mass)
+    infected = sum(mass[key] * weight[key] for key in mass if key[1] == 1) / total
+    first0 = sum(mass[key] * weight[key] for key in mass if "0" in key[0]) / total
+    first1 = sum(mass[key] * weight[key] for key in mass if "1" in key[0]) / total
+    place = {int(plant): at for at, plant in enumerate(ready.tracked)}
+    assert np.mean(record[:, INFECTED] == 2) == pytest.approx(infected, abs=0.01)
+    assert np.mean([first[place[0]] for _, first in times]) == pytest.approx(first0, abs=0.02)
+    assert np.mean(record[:, SEEDS]) == pytest.approx(first0 + first1, abs=0.02)
+
+
+def test_one_hidden_plant_as_enumerated():
+    # A plant never noticed, looked at on day 10 with 0.8 and day 20 with 0.6; background alone can infect it.
+    truth = Truth(rate=1e-9, scale=10.0, background=0.05)
+    looks = [(0, 20.0, 1.0, True), (1, 10.0, 0.8, False), (1, 20.0, 0.6, False)]
+    ready = fixed_case([[0.0, 0.0], [80.0, 0.0]], looks, [20.0, NEVER], truth)
+    record, times = long_run(ready, 20_000)
+    e, ratio = 0.05, 20 / 21
+    miss = lambda t: 0.2 * 0.4 if t < 10 else 0.4  # noqa: E731
+    late = (
+        quad(lambda t: e * math.exp(-e * t) * miss(t), 0, 10)[0]
+        + quad(lambda t: e * math.exp(-e * t) * miss(t), 10, 20)[0]
+    )
+    none, early, other = math.exp(-e * 20), 0.2 * 0.4, 1 - math.exp(-e * 20)
+    prior = [ratio**m / math.comb(2, m) for m in range(3)]
+    # plant 0 is infected later (other) or at the start (1); plant 1 not, later, or at the start
+    cases = {(0, "no"): prior[0] * other * none, (0, "late"): prior[0] * other * late, (1, "no"): prior[1] * none,
+             (1, "late"): prior[1] * late, (0, "first"): prior[1] * other * early, (1, "first"): prior[2] * early}  # fmt: skip
+    total = sum(cases.values())
+    infected = sum(value for key, value in cases.items() if key[1] != "no") / total
+    assert np.mean(record[:, INFECTED] == 2) == pytest.approx(infected, abs=0.01)
+    at = int(np.flatnonzero(ready.tracked == 1)[0])
+    seen = [u[at] for u, first in times if u[at] < NOT_AT_ALL and not first[at]]
+    mean = (
+        quad(lambda t: t * e * math.exp(-e * t) * miss(t), 0, 10)[0]
+        + quad(lambda t: t * e * math.exp(-e * t) * miss(t), 10, 20)[0]
+    ) / late
+    assert np.mean(seen) == pytest.approx(mean, abs=0.5)
+    assert record[-1, OUTSIDE] <= record[-1, INFECTED]
+
+
+CALIBRATED = ("rate", "scale", "east", "north", "background", "contact", "start", "infected", "seeds")
+PRIORS = {"rate": (math.log(5), 1.0), "scale": (0.0, 0.7), "wind": 1.0, "background": (math.log(1e-3), 1.0),
+          "contact": (math.log(0.02), 0.7)}  # fmt: skip
+MIDDLE_M, CUT, LATEST, MEAN_SEEDS = 12.0, 0.05, 35.0, 3.0
+
+
+def history_from_the_prior(rng):
+    """Return the truth, its values by name, and the history of an outbreak drawn from the priors."""
+    log = {name: mean + sd * rng.normal() for name, (mean, sd) in ((k, v) for k, v in PRIORS.items() if k != "wind")}
+    truth = Truth(
+        rate=math.exp(log["rate"]), scale=MIDDLE_M * math.exp(log["scale"]), east=PRIORS["wind"] * rng.normal(),
+        north=PRIORS["wind"] * rng.normal(), background=math.exp(log["background"]), contact=math.exp(log["contact"]),
+        infectious_after=3.0, incubation=10.0, sigma=0.5, touching_m=3.0,
+    )  # fmt: skip
+    places = field_of(60, 400, rng)
+    count = min(int(rng.geometric(1 / (1 + MEAN_SEEDS))) - 1, 60)
+    start = rng.uniform(0, LATEST)
+    outbreak = spread_out(
+        places, truth, rng.choice(60, count, replace=False), start, 60.0, [(40.0, 0.7), (60.0, 0.7)], rng,
+        removal_after=5.0, missing=0.2, cut=CUT,
+    )  # fmt: skip
+    beliefs = beliefs_of(free=(True,) * 6 + (False,), priors=PRIORS, introductions=MEAN_SEEDS)
+    problem = problem_of(places, truth, outbreak, 0.0, LATEST, 60.0, beliefs, fixed=False, cut=CUT)
+    from dataclasses import replace
+
+    from spreadmap.dispersal.kernels import Kernel
+
+    problem = replace(problem, kernel=Kernel(family="exponential", scale_m=MIDDLE_M))
+    infected = int((outbreak.infected <= problem.end_day).sum())
+    values = (*log.values(), truth.east, truth.north, start, infected, count)
+    named = dict(
+        zip(
+            ("rate", "scale", "background", "contact", "east", "north", "start", "infected", "seeds"),
+            values,
+            strict=True,
+        )
+    )
+    return named, problem
+
+
+def ranks_of(maps, seed, warm_up, spacing, draws=49):
+    """Return the ranks of the truth among draws, as numbers in 0 to 1, (maps, names); ties are broken at random."""
+    rng, found = np.random.default_rng(seed), []
+    while len(found) < maps:
+        truth, problem = history_from_the_prior(rng)
+        if not problem.noticed.any():
+            continue  # what was seen decides, so that the ranks stay even
+        chain = start_chain(prepare(problem, ONE).world, np.random.default_rng(len(found)))
+        chain.warm_up(warm_up)
+        lines = np.concatenate([chain.run(spacing)[0][-1:] for _ in range(draws)])
+        columns = dict(
+            zip(
+                ("rate", "scale", "east", "north", "background", "contact", "start", "infected", "seeds"),
+                lines.T[[0, 1, 2, 3, 4, 5, 7, 8, 9]],
+                strict=True,
+            )
+        )
+        line = []
+        for name in CALIBRATED:
+            below, same = np.sum(columns[name] < truth[name]), np.sum(columns[name] == truth[name])
+            line.append((below + rng.uniform() * (1 + same)) / (draws + 1))
+        found.append(line)
+    return np.array(found)
+
+
+def check_even(ranks, least):
+    """Return the p values by name; every one must be above `least`."""
+    p = {name: kstest(ranks[:, at], "uniform").pvalue for at, name in enumerate(CALIBRATED)}
+    print({name: round(float(value), 4) for name, value in p.items()})
+    assert min(p.values()) > least, p
+    return p
+
+
+def test_ranks_of_the_truth_are_even():
+    # histories drawn from the priors, fitted with them: ranks are uniform (Talts et al. 2018, arXiv 1804.06788)
+    check_even(ranks_of(60, 11, 250, 15), 0.001)
+
+
+@pytest.mark.long
+def test_ranks_of_the_truth_are_even_on_many_maps():
+    check_even(ranks_of(200, 12, 1000, 60), 0.01)
+
+
+def test_same_bytes_on_one_and_two_workers(busy):
+    _, ready = busy
+    pace = Pace(chains=2, warm_up=BLOCK, batch=BLOCK, most_iterations=BLOCK, effective_size=1e9, most_r_hat=1.0)
+    one, two = (columns_of(run_chains(ready.world, pace, 3, Engine(workers=workers))) for workers in (1, 2))
+    np.testing.assert_array_equal(one, two)
+    assert not np.array_equal(one[0], one[1])
+    assert not np.array_equal(one, columns_of(run_chains(ready.world, pace, 4, ONE)))
