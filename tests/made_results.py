@@ -10,14 +10,17 @@ import numpy as np
 import shapely
 from pyproj import Transformer
 
+from spreadmap.values.ahead import Ahead, Comparison, NewCases, PlaceAhead, PlantsAhead, Scenario
 from spreadmap.values.arrays import empty_text, no_dates
+from spreadmap.values.costs import CostRow, CostTable
 from spreadmap.values.grid import Grid, Surface
 from spreadmap.values.inventory import Inventory, Reservoirs, Screens, Sites, Sources
 from spreadmap.values.pest_system import LookAlike, PestSystem, Window
-from spreadmap.values.plan import InspectionList, Line, Plan, RemovalList, Ring, Zones
+from spreadmap.values.plan import InspectionList, Line, PackingPrice, Plan, RemovalCurve, RemovalList, Ring, Zones
 from spreadmap.values.project import Fault, InputFile, ProjectInputs, RejectedRow
-from spreadmap.values.results import Exposure, Face, HiddenFirstForm, Outlook, SurveyResult, SystemResult, Triage
+from spreadmap.values.results import Exposure, Face, HiddenFirstForm, SurveyResult, SystemResult, Triage
 from spreadmap.values.settings import Settings
+from spreadmap.values.survey_answer import Basis, HoursShare, RandomSample, SurveyAnswer, SurveyStatement
 from spreadmap.values.surveys import PlantState, Surveys, WorkLog
 from spreadmap.values.wind import WindClimate
 from spreadmap.values.words import Mode, Verdict
@@ -253,7 +256,22 @@ def made_removal(reason: str = "") -> RemovalList:
         rank_high=np.minimum(np.arange(1, count + 1) + 1, count),
         rank_holds=np.array([True] * 5 + [False]),
         reason=np.full(count, reason or "Touches three green plants.", dtype=object),
-    )
+        avoided=np.linspace(0.3, 0.05, count),
+        week=np.array([1] * 4 + [2] * 2),
+        planned_on=first + np.array([0, 0, 1, 1, 7, 7]).astype("timedelta64[D]"),
+        day_order=np.array([1, 2, 1, 2, 1, 2]),
+        cost=np.linspace(99.0, 150.0, count),
+        is_green=np.zeros(count, dtype=bool),
+        decision=np.array(["accept", *[""] * (count - 1)], dtype=object),
+        decision_reason=empty_text(count),
+        replant_from=np.full(count, np.datetime64("2028-12-01")),
+        curve=RemovalCurve(
+            hours=np.concatenate([[0.0], np.cumsum(minutes + set_up) / 60 / 2]), plants=np.arange(count + 1),
+            share=np.linspace(0, 1, count + 1), low=np.linspace(0, 1, count + 1) ** 2,
+            high=np.linspace(0, 1, count + 1) ** 0.5, infections=np.full(count + 1, np.nan),
+        ),
+        packing=PackingPrice(packed_hours=1.5, by_value_hours=2.0, packed=0.7, by_value=0.72),
+    )  # fmt: skip
 
 
 def made_inspection(pressure: np.ndarray) -> InspectionList:
@@ -273,7 +291,70 @@ def made_inspection(pressure: np.ndarray) -> InspectionList:
         rank_high=np.arange(count) + 2,
         rank_holds=np.arange(count) < 15,
         reason=np.full(count, "Second highest pressure in its bed.", dtype=object),
+        worth=100.0 * pressure[order] / max(float(pressure.max()), 1e-9),
+        set_up_minutes=np.where(np.arange(count) < 3, 5.0, 0.0),
+        is_random=np.isin(np.arange(count), (4, 19)),
+        is_overdue=np.arange(count) < 2,
+        walk=made_walk(order, count),
     )
+
+
+def made_walk(order: np.ndarray, count: int) -> np.ndarray:
+    """The first twenty of the list, garden and beds one after another as the list first names them."""
+    bed = [24 if plant >= 24 else plant // 12 for plant in order[:20].tolist()]
+    first = {each: bed.index(each) for each in bed}
+    walk = np.zeros(count, dtype=np.int64)
+    walk[sorted(range(len(bed)), key=lambda place: (bed[place] == 24, first[bed[place]], place))] = np.arange(
+        1, len(bed) + 1
+    )
+    return walk
+
+
+def made_survey() -> SurveyAnswer:
+    """Twenty-two plants looked at, none drawn; the pest is there on one site of two."""
+
+    def said(site: str, place: str, plants: int, looked_at: int, noticed: int) -> SurveyStatement:
+        return SurveyStatement(
+            site_id=site, place=place, plants=plants, looked_at=looked_at, drawn=0, counted=looked_at, noticed=noticed,
+            basis=Basis.CHOSEN, sensitivity=0.55, design_plants=1,
+            confidence=float("nan") if noticed else 0.4, most_showing=min(plants, noticed + 4), size_needed=None,
+            passes_needed=3, quick_size_needed=None, quick_passes_needed=4,
+            sentence=f"{looked_at} of {plants} plants were looked at.",
+        )  # fmt: skip
+
+    return SurveyAnswer(
+        first_on=AS_OF,
+        last_on=AS_OF,
+        statements=(
+            said("", "all sites together", 29, 28, 8),
+            said("market", "Market square", 24, 24, 8),
+            said("yard", "Yard of a private owner", 5, 4, 0),
+        ),
+        sample=RandomSample(plant=np.array([3, 20]), lot=23, wanted=None, sentence="2 plants of 23 drawn at random."),
+        hours=tuple(
+            HoursShare(
+                share=share, looking_hours=84 * share, removing_hours=84 * (1 - share), looked_at=int(20 * share),
+                looked_worth=share, removed=int(6 * (1 - share)), removed_worth=1 - share,
+            )
+            for share in (0.0, 0.5, 1.0)
+        ),
+        remarks=("Made for tests.",),
+    )  # fmt: skip
+
+
+def made_costs() -> CostTable:
+    """Two sites of two owners; sums by hand."""
+    rows = (
+        CostRow(
+            site="Market square", owner="city", plants=5, person_hours=3.5, labour=157.5, disposal=72.0, replacement=300.0,
+            looked_at=16, inspection_hours=0.6, inspection=27.0, tests=2, testing=120.0,
+        ),
+        CostRow(
+            site="Yard of a private owner", owner="Private owner Q", plants=1, person_hours=1.0, labour=45.0, disposal=16.0,
+            replacement=60.0, looked_at=4, inspection_hours=0.2, inspection=9.0, tests=0, testing=0.0,
+        ),
+    )  # fmt: skip
+    return CostTable(currency="US$", rows=rows)
 
 
 def made_zones(inputs: ProjectInputs) -> Zones:
@@ -295,6 +376,11 @@ def made_zones(inputs: ProjectInputs) -> Zones:
             inspect_every_days=every,
             sites_inside=("market", "yard"),
             owners_inside=("city", "Private owner Q"),
+            infection_share=share - 0.04,
+            low=shapely.buffer(sick, 0.7 * reach),
+            high=shapely.buffer(sick, 1.5 * reach),
+            reach_by_bearing_m=tuple(float(reach + bearing) for bearing in range(16)),
+            parcels_inside=("market", "yard"),
         )
         for name, share, reach, inside, every in (
             ("core", 0.5, 5, 20, 7), ("inner", 0.95, 20, 30, 14), ("outer", 0.99, 40, 30, 30)
@@ -308,7 +394,7 @@ def made_zones(inputs: ProjectInputs) -> Zones:
         source="made for tests",
         reservoirs_inside=("wild-1",),
     )
-    return Zones(rings=rings, lines=(line,))
+    return Zones(rings=rings, lines=(line,), release="24 months without a find.", lift_from=dt.date(2028, 9, 14))
 
 
 def made_system_result(inputs: ProjectInputs, reason: str = "") -> SystemResult:
@@ -360,16 +446,15 @@ def made_system_result(inputs: ProjectInputs, reason: str = "") -> SystemResult:
         surface_without_reservoirs=made_surface(inputs, 0.9),
         breaks=(0.02, 0.3, 1.0, 14.0),
         unit_per_m2=1.2e-3,
-        outlooks=(
-            Outlook(condition="if nothing is done", arrivals=120.0, share_avoided=0.0, low=80.0, high=210.0),
-            Outlook(condition="with this plan", arrivals=30.0, share_avoided=0.75, low=20.0, high=60.0),
-        ),
+        ahead=made_ahead(),
         plan=Plan(
             removal=made_removal(reason),
             inspection=made_inspection(pressure),
             backlog_weeks=1.4,
             remarks=("Two plants wait for next week.",),
         ),
+        survey=made_survey(),
+        costs=made_costs(),
         zones=made_zones(inputs),
         face=Face(
             quantity="Relative infection pressure",
@@ -382,6 +467,54 @@ def made_system_result(inputs: ProjectInputs, reason: str = "") -> SystemResult:
             valid_until=NEXT_ON,
         ),
     )
+
+
+def made_ahead() -> Ahead:
+    """Nothing done and the list, in relative mode."""
+    courses = (("nothing", "if nothing is done", 0, 0.0), ("list", "if the list is taken out on its dates", 6, 0.75))
+    return Ahead(
+        mode=Mode.RELATIVE,
+        as_of=AS_OF,
+        next_survey_on=NEXT_ON,
+        horizon_on=dt.date(2026, 10, 31),
+        draws=12,
+        members=20,
+        seed=7,
+        scenarios=tuple(
+            Scenario(key=key, says=says, taken_out=out, looks=1, share_avoided=share, share_low=share * 0.8,
+                     share_high=share * 1.2)
+            for key, says, out, share in courses
+        ),
+        comparisons=(
+            Comparison(better="list", than="nothing", says="Taking the list out leaves 10% to 40% of the new cases.",
+                       holds=True, fails=False, ratio_low=0.1, ratio_high=0.4),
+        ),
+        rates_say="No rate was fitted.",
+        onward_range=(0.5, 2.0, 8.0),
+    )  # fmt: skip
+
+
+def made_calibrated_ahead() -> Ahead:
+    """The same with chances: of the plants, of one bed, and numbers of new cases."""
+    cases = NewCases(expected=11.0, low_50=8.0, high_50=14.0, low_90=4.0, high_90=23.0)
+    relative, chance = made_ahead(), np.where(np.arange(PLANTS) < 6, np.nan, np.arange(PLANTS) / 100)
+    return replace(
+        relative,
+        mode=Mode.CALIBRATED,
+        scenarios=tuple(
+            replace(each, by_next_survey=cases, by_horizon=cases, avoided=cases) for each in relative.scenarios
+        ),
+        comparisons=tuple(replace(each, avoided=cases) for each in relative.comparisons),
+        onward_range=(),
+        plants=PlantsAhead(
+            infected_by_survey=chance, infected_by_horizon=2 * chance, showing_by_survey=chance / 2,
+            showing_by_horizon=chance, first_on=np.full(PLANTS, np.datetime64("2026-10-01")),
+        ),
+        places=(
+            PlaceAhead(kind="bed", name="bed-0 (market)", hosts=12, chance_by_survey=0.5, chance_by_horizon=0.8,
+                       by_survey=cases, by_horizon=cases, first_on=dt.date(2026, 10, 1)),
+        ),
+    )  # fmt: skip
 
 
 def made_triage(system: PestSystem, infected: int = 0, suspect: int = 0) -> Triage:
@@ -428,12 +561,15 @@ def without_findings(result: SurveyResult) -> SurveyResult:
             removal=RemovalList(
                 plant=nothing, onward=[], person_minutes=[], set_up_minutes=[], cumulative_hours=[], within_hours=flags,
                 earliest_on=no_dates(0), regrowth_on=np.empty((0, 5), dtype="datetime64[D]"), rank_low=nothing,
-                rank_high=nothing, rank_holds=flags, reason=empty_text(0),
+                rank_high=nothing, rank_holds=flags, reason=empty_text(0), avoided=[], week=nothing,
+                planned_on=no_dates(0), day_order=nothing, cost=[], is_green=flags, decision=empty_text(0),
+                decision_reason=empty_text(0), replant_from=no_dates(0),
             ),
             inspection=InspectionList(
                 plant=nothing, pressure=[], is_touching=flags, distance_m=[], interval_days=nothing,
                 due_on=no_dates(0), person_minutes=[], within_hours=flags, rank_low=nothing, rank_high=nothing,
-                rank_holds=flags, reason=empty_text(0),
+                rank_holds=flags, reason=empty_text(0), worth=[], set_up_minutes=[], is_random=flags,
+                is_overdue=flags, walk=nothing,
             ),
         ),
         zones=Zones(rings=(), lines=()),

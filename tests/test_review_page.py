@@ -22,8 +22,8 @@ from made_results import CONFIRMED, PLANTS, SUSPECT, made_result, without_findin
 from spreadmap.review.frame import PageFigure, ReviewMap, packed_text
 from spreadmap.review.legend import legend
 from spreadmap.review.markup import Html, escaped, script_text, script_value, tag
-from spreadmap.review.page import coordinates, shape_bounds
-from spreadmap.review.plants_layer import CODE, MARKS, NO_CLASS, SYNTHETIC_BIT, PlantPoints, PlantsLayer
+from spreadmap.review.page import SCRIPTS, coordinates, shape_bounds
+from spreadmap.review.plants_layer import CODE, MARKS, NO_CLASS, SYNTHETIC_BIT, WORST_LAST, PlantPoints, PlantsLayer
 from spreadmap.review.points import class_limits, drawn_status, plant_points
 from spreadmap.review.words import FORBIDDEN_WORDS, area, day, part, period, removal_answer, residents, undone_sentence
 from spreadmap.values.web import WebClass, WebShape
@@ -123,7 +123,7 @@ def test_no_element_points_outside_whatever_users_wrote(make, public):
     assert refreshing == {"content-security-policy"}
 
 
-@pytest.mark.parametrize("name", ["page.js", "plants.js"])
+@pytest.mark.parametrize("name", [*SCRIPTS, "plants.js"])
 def test_our_scripts_neither_ask_the_network_nor_turn_text_into_markup(name):
     script = packed_text("assets", name)
     for call in (
@@ -176,7 +176,7 @@ def test_ids_are_unique_and_every_link_leads_somewhere(page):
 
 def test_tables_have_captions_and_scopes_and_rows_are_buttons(page):
     parsed = Page(page)
-    assert len(parsed.all("caption")) == len(parsed.all("table")) == 6
+    assert len(parsed.all("caption")) == len(parsed.all("table")) == 10
     assert all(head.get("scope") in {"col", "row"} for head in parsed.all("th"))
     rows = [int(button["data-row"]) for button in parsed.all("button") if "data-row" in button]
     assert rows[: len(CONFIRMED)] == list(CONFIRMED)
@@ -343,7 +343,8 @@ def test_every_section_answers(page):
     text = Page(page).text
     for said in (
         "What the findings are", "What to take out this week, in order", "Where to look next", "Where the line runs",
-        "How sure this is", "Before anyone digs", "What the work avoids", "What residents are told",
+        "What the last survey allows to be said, and what it does not", "What it costs", "24 months without a find",
+        "How sure this is", "Before anyone digs", "What each course of action avoids", "What residents are told",
         "only the plant-health authority demarcates", "The galls do no lasting harm.", "Herbicide injury",
         "Here the week's 30 h of crew time end", "wild hosts, 100 m", "have buried lines located",
     ):  # fmt: skip
@@ -502,6 +503,7 @@ def test_confirmed_lies_on_top_and_no_two_marks_look_alike():
     assert MARKS[-1].status == "infected"
     assert CODE["suspect"] > CODE["clean"] > CODE["not_inspected"]
     assert len({(mark.shape, mark.colour) for mark in MARKS}) == len(MARKS)
+    assert sorted(WORST_LAST) == sorted(CODE)
     assert len({mark.shape for mark in MARKS}) >= len(MARKS) - 1  # a sprouting stump is a cross in another colour
 
 
@@ -567,7 +569,7 @@ def test_plants_belong_on_a_map():
 
 
 def test_the_legend_lists_only_marks_that_occur(result):
-    text = legend(result, made_rasters(result), (), {"infected", "clean"})
+    text = legend(result, made_rasters(result), (), {"infected", "clean"}, set())
     assert "Confirmed" in text
     assert "Suspect" not in text
     assert "synthetic position" in text

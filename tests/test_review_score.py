@@ -78,7 +78,7 @@ def test_answer_tables_and_remarks_of_one_survey():
     assert '<p class="why">What the first tenth held. Few were found. Only plants' in page
     assert "Left out: &lt;2&gt;." in page
     assert "11 of 30" in page
-    assert "together" not in page
+    assert "forecasts together" not in page
 
 
 def test_a_short_score_stands_whole_in_the_answer():

@@ -20,6 +20,7 @@ from reportlab.pdfgen.canvas import Canvas
 
 from spreadmap.values.project import ProjectInputs
 from spreadmap.values.results import Face, SystemResult
+from spreadmap.values.survey_answer import RANDOM_MARK
 from spreadmap.values.words import ALLOWED_EVIDENCE, SURVEY_STATUSES, Method, Status
 
 SHEET_COLUMNS = ("plant_id", "bed_id", "inspected_on", "observer", "method", "status", "evidence", "symptoms",
@@ -31,6 +32,7 @@ SHEET_WIDTHS = (12, 10, 13, 10, 9, 13, 18, 26, 12, 30)
 PAPER_WIDTHS = (54, 46, 58, 48, 38, 150, 74, 104, 54, 94)
 """Widths in points on paper; together 720, so that the sheet also fits US letter paper, landscape, unscaled."""
 TICK_WORDS = (Status.CLEAN, Status.SUSPECT, Status.INFECTED, Status.NOT_FOUND)
+TICKS = "status_ticks"
 BLANK_ROWS = 25
 LINE = 17.0
 FOOT = (
@@ -40,6 +42,7 @@ FOOT = (
     "method: visual (eye or lens) or test. evidence of infected: lab or typical_symptoms; of clean: visual or lab; of the "
     "others: visual; empty = what is usual.",
     "plant_id as in the inventory, with its leading zeros. inspected_on as year-month-day.",
+    f"note '{RANDOM_MARK}': chance chose this plant; look at it even where it seems idle, and leave the note in.",
     "The map is not a diagnosis: confirm before digging. On other people's land ask first. Local codes come first.",
 )
 MADE_ON = dt.datetime(2000, 1, 1)
@@ -56,36 +59,31 @@ class SheetRow:
     due_on: str
     easting: float
     northing: float
+    note: str = ""
 
 
 def sheet_rows(system: SystemResult, inputs: ProjectInputs) -> tuple[SheetRow, ...]:
-    """Return the plants of the next survey's hours, site by site and bed by bed.
+    """Return the plants of the next survey's hours in the order of the walk: site by site, bed by bed, near to near.
 
-    Sites come in the order of their most urgent plant, beds of a site and plants of a bed likewise, so that nobody
-    crosses the town for every row; `order` keeps the place on the inspection list.
+    `order` keeps the place on the inspection list; plants that chance chose carry that in their note, from which a
+    survey that comes back is read as a random one.
     """
     inventory, inspection = inputs.inventory, system.plan.inspection
     listed = np.flatnonzero(inspection.within_hours)
-    plants = inspection.plant[listed]
-    beds = [(str(inventory.site_id[plant]), str(inventory.bed_id[plant])) for plant in plants]
-    first_of_site: dict[str, int] = {}
-    first_of_bed: dict[tuple[str, str], int] = {}
-    for place, bed in enumerate(beds):
-        first_of_site.setdefault(bed[0], place)
-        first_of_bed.setdefault(bed, place)
+    listed = listed[np.argsort(inspection.walk[listed], kind="stable")]
     names = dict(zip(inputs.sites.site_id.tolist(), inputs.sites.name.tolist(), strict=True))
-    walk = sorted(range(len(beds)), key=lambda place: (first_of_site[beds[place][0]], first_of_bed[beds[place]], place))
     return tuple(
         SheetRow(
-            plant_id=str(inventory.plant_id[plants[place]]),
-            bed_id=beds[place][1],
-            site=str(names.get(beds[place][0], "")) or beds[place][0],
-            order=int(listed[place]) + 1,
-            due_on=str(inspection.due_on[listed[place]]),
-            easting=round(float(inventory.easting[plants[place]]), 1),
-            northing=round(float(inventory.northing[plants[place]]), 1),
+            plant_id=str(inventory.plant_id[plant]),
+            bed_id=str(inventory.bed_id[plant]),
+            site=str(names.get(inventory.site_id[plant], "")) or str(inventory.site_id[plant]),
+            order=int(place) + 1,
+            due_on=str(inspection.due_on[place]),
+            easting=round(float(inventory.easting[plant]), 1),
+            northing=round(float(inventory.northing[plant]), 1),
+            note=RANDOM_MARK if inspection.is_random[place] else "",
         )
-        for place in walk
+        for place, plant in zip(listed.tolist(), inspection.plant[listed].tolist(), strict=True)
     )
 
 
@@ -93,7 +91,7 @@ def title_of(face: Face, pest: str) -> str:
     """Return the heading of a filled sheet."""
     return (
         f"Field sheet, {pest}: state of {face.as_of:%Y-%m-%d}, to be walked by {face.valid_until:%Y-%m-%d}. "
-        f"Order by relative infection pressure; {face.mode.value} mode"
+        f"In walking order; chosen by relative infection pressure; {face.mode.value} mode"
     )
 
 
@@ -115,6 +113,9 @@ def field_sheet_pdf(rows: Sequence[SheetRow] = (), title: str = "Field sheet: on
     buffer = io.BytesIO()
     page = Canvas(buffer, pagesize=landscape(A4), invariant=1)
     page.setTitle("Field sheet")
+    page.beginForm(TICKS)
+    _draw_ticks(page)
+    page.endForm()
     pages: list[tuple[str, Sequence[SheetRow | None]]] = []
     for site, group in groupby(rows, key=lambda row: row.site):
         plants = list(group)
@@ -146,8 +147,11 @@ def _draw_table(page: Canvas, lines: Sequence[SheetRow | None]) -> None:
                 page.setFont(bold, 7)
                 page.drawString(x + 3, foot + 5, name)
             elif name == "status":
-                _draw_ticks(page, x, foot)
-            elif filled is not None and name in ("plant_id", "bed_id"):
+                page.saveState()
+                page.translate(x, foot)
+                page.doForm(TICKS)
+                page.restoreState()
+            elif filled is not None and name in ("plant_id", "bed_id", "note"):
                 page.setFont(plain, 7.5)
                 page.drawString(x + 3, foot + 5, _fit(getattr(filled, name), plain, 7.5, wide - 5))
             x += wide
@@ -166,14 +170,14 @@ def _fit(text: str, font: str, size: float, wide: float) -> str:
     return f"{text}…"
 
 
-def _draw_ticks(page: Canvas, x: float, foot: float) -> None:
-    """Draw a box to tick before every status word of one row."""
+def _draw_ticks(page: Canvas) -> None:
+    """Draw a box to tick before every status word of one row, from its lower left corner."""
     plain, _ = _fonts()
     page.setFont(plain, 6)
-    x += 4
+    x = 4.0
     for status in TICK_WORDS:
-        page.rect(x, foot + 5, 6, 6)
-        page.drawString(x + 8, foot + 5.5, status.value)
+        page.rect(x, 5, 6, 6)
+        page.drawString(x + 8, 5.5, status.value)
         x += 8 + page.stringWidth(status.value, plain, 6) + 5
 
 
@@ -198,6 +202,8 @@ def field_sheet_xlsx(rows: Sequence[SheetRow] = ()) -> bytes:
     for line, row in enumerate(rows, start=1):
         sheet.write_string(line, 0, row.plant_id, text)
         sheet.write_string(line, 1, row.bed_id, text)
+        if row.note:
+            sheet.write_string(line, SHEET_COLUMNS.index("note"), row.note, text)
         for column, name in enumerate(HELP_COLUMNS, start=len(SHEET_COLUMNS)):
             value = getattr(row, name)
             write = sheet.write_string if isinstance(value, str) else sheet.write_number

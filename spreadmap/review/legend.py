@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from spreadmap.review.ground import GROUND_WORDS, NO_HOST, UNSEEN
 from spreadmap.review.markup import Html, join, tag
 from spreadmap.review.plants_layer import MARKS, Mark
 from spreadmap.review.points import class_limits
@@ -14,18 +15,26 @@ from spreadmap.values.web import WebRaster, WebShape
 
 SHAPE_WORDS = {
     "ring": "Rings: core, inner, outer",
+    "ring_range": "Range of the inner rings over the scale run",
+    "old_ring": "Rings of the last forecast",
     "site": "Sites",
     "reservoir": "Wild stands",
     "screen": "Screens",
 }
 SHAPE_SIGNS = {
     "ring": '<path class="ring-sign" d="M1 4h24M1 8h24M1 12h24"/>',
+    "ring_range": '<rect x="2" y="3" width="22" height="10" fill="#14413d" fill-opacity=".16" stroke="#14413d"/>',
+    "old_ring": '<path class="old-ring-sign" d="M1 8h24"/>',
     "line": '<path class="line-sign" d="M1 8h24"/>',
     "site": '<rect class="site-sign" x="2" y="2" width="22" height="12"/>',
     "reservoir": '<rect class="reservoir-sign" x="2" y="2" width="22" height="12"/>',
     "screen": '<path class="screen-sign" d="M1 8h24"/>',
 }
-SHAPE_ORDER = ("ring", "line", "reservoir", "screen", "site")
+GROUND_SIGNS = {
+    UNSEEN: '<rect x="2" y="2" width="22" height="12" fill="url(#hatch)" stroke="#7c776b"/>',
+    NO_HOST: '<rect x="2" y="2" width="22" height="12" fill="#d3d3cf" stroke="#7c776b"/>',
+}
+SHAPE_ORDER = ("ring", "ring_range", "old_ring", "line", "reservoir", "screen", "site")
 
 
 def layer_of(shape: WebShape) -> str:
@@ -63,7 +72,7 @@ def plants_legend(drawn: set[str], *, any_synthetic: bool) -> Html:
         dot = next(mark for mark in MARKS if mark.status == "clean")
         text = "Pale middle: synthetic position in a bed with a count, not surveyed"
         items.append(tag("li", mark_sign(dot, synthetic=True), text))
-    return tag("div", tag("h3", switch("plants", "Plants", on=True)), tag("ul", *items), class_="key")
+    return tag("div", tag("h2", switch("plants", "Plants", on=True)), tag("ul", *items), class_="key")
 
 
 def surface_legend(rasters: Mapping[str, WebRaster], system: SystemResult | None, face: Face | None) -> Html:
@@ -71,7 +80,7 @@ def surface_legend(rasters: Mapping[str, WebRaster], system: SystemResult | None
     parts: list[Html] = []
     for index, (key, raster) in enumerate(rasters.items()):
         name = face.quantity if face is not None and index == 0 else surface_name(key)
-        parts.append(tag("h3", switch(f"surface {key}", name, on=index == 0)))
+        parts.append(tag("h2", switch(f"surface {key}", name, on=index == 0)))
         if index == 0:
             if face is not None:
                 parts.append(tag("p", face.unit, class_="unit"))
@@ -105,17 +114,34 @@ def shapes_legend(shapes: tuple[WebShape, ...]) -> Html:
     for layer, shape in layers.items():
         name = sentence(shape.name) if shape.kind == "line" else SHAPE_WORDS[shape.kind]
         sign = Html(f'<svg class="sign wide" viewBox="0 0 26 16" aria-hidden="true">{SHAPE_SIGNS[shape.kind]}</svg>')
-        items.append(tag("li", switch(layer, join(sign, name), on=shape.kind != "line")))
+        items.append(
+            tag("li", switch(layer, join(sign, name), on=shape.kind not in {"line", "old_ring", "ring_range"}))
+        )
     return tag("ul", *items) if items else Html("")
 
 
+def ground_legend(kinds: set[str]) -> Html:
+    """Return what the ground of a site says, for the kinds that occur."""
+    items = [
+        tag(
+            "li",
+            Html(f'<svg class="sign wide" viewBox="0 0 26 16" aria-hidden="true">{sign}</svg>'),
+            GROUND_WORDS[kind],
+        )
+        for kind, sign in GROUND_SIGNS.items()
+        if kind in kinds
+    ]
+    return tag("ul", *items, class_="ground") if items else Html("")
+
+
 def wind_legend(system: SystemResult) -> Html:
-    """Return the rose with its words, or that there is none."""
+    """Return the words of the rose, or that there is none; the rose itself stands on the map, and here in print."""
     if not has_wind(system):
-        return tag("p", "No wind record: the same in all directions.", class_="unit")
+        return tag("p", "No wind record: the same in all directions.", class_="unit wind")
     drawing = wind_rose(system.climate)
     words = rose_words(system.climate) if drawing else f"Directions from {system.climate.basis}."
-    return tag("div", drawing, tag("p", words, class_="unit"), class_="wind")
+    told = tag("p", tag("b", "Wind while mites fly. "), words, class_="unit")
+    return tag("div", tag("div", drawing, class_="print-only"), told, class_="wind")
 
 
 def face_line(face: Face) -> Html:
@@ -134,8 +160,12 @@ def legend(
     rasters: Mapping[str, WebRaster],
     shapes: tuple[WebShape, ...],
     drawn: set[str],
+    grounds: set[str],
 ) -> Html:
-    """Return the whole legend; without marks (`drawn` empty) there is no entry for plants."""
+    """Return the whole legend; without marks (`drawn` empty) there is no entry for plants.
+
+    `grounds` are the kinds of ground that occur among the sites.
+    """
     system = result.systems[0] if result.systems else None
     face = system.face if system is not None else None
     columns: list[Html] = []
@@ -145,11 +175,13 @@ def legend(
     if surfaces:
         columns.append(surfaces)
     others = join(
-        tag("h3", "Lines and ground") if shapes else None,
+        tag("h2", "Lines and ground") if shapes else None,
         shapes_legend(shapes),
-        tag("h3", "Wind while mites fly") if system is not None else None,
-        wind_legend(system) if system is not None else None,
+        ground_legend(grounds),
+        tag("ul", tag("li", switch("graticule", "Grid of degrees", on=False))),
     )
     if others:
         columns.append(tag("div", others, class_="key"))
+    if system is not None:
+        columns.append(wind_legend(system))
     return join(face_line(face) if face is not None else None, tag("div", *columns, class_="legend"))

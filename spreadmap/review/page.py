@@ -8,20 +8,34 @@ from typing import Any
 
 import numpy as np
 
+from spreadmap.review.decide import decision_values, removal_values
 from spreadmap.review.frame import PageFigure, Raw, ReviewMap, packed_text
+from spreadmap.review.ground import HATCH, UNSEEN, ground_of, ground_of_sites
 from spreadmap.review.legend import layer_of, legend
 from spreadmap.review.markup import Html, join, script_text, script_value, tag
 from spreadmap.review.plants_layer import PlantsLayer
 from spreadmap.review.points import drawn_status, plant_points
-from spreadmap.review.sections import in_short, memo
+from spreadmap.review.rose import wind_rose
+from spreadmap.review.sections import in_short, key_of, memo
 from spreadmap.review.tables import Bounds
-from spreadmap.review.words import day, mode_sentence, period, residents
+from spreadmap.review.views import View, views
+from spreadmap.review.words import day, has_wind, mode_sentence, period, residents
 from spreadmap.values.results import SurveyResult
 from spreadmap.values.web import WebRaster, WebShape, WebShapes
+from spreadmap.values.words import Status
 
 MOST_ZOOM = 22
 MOST_ZOOM_PUBLIC = 16
-SHAPE_TITLES = {"ring": "Ring", "line": "Line", "site": "Site", "reservoir": "Wild stand", "screen": "Screen"}
+SCRIPTS = ("canvas.js", "overlay.js", "find.js", "views.js", "removal.js", "stills.js", "page.js")
+SHAPE_TITLES = {
+    "ring": "Ring",
+    "ring_range": "Range of a ring",
+    "old_ring": "Ring of the last forecast",
+    "line": "Line",
+    "site": "Site",
+    "reservoir": "Wild stand",
+    "screen": "Screen",
+}
 
 
 def render_review(
@@ -62,7 +76,10 @@ def render_review(
         for shape in drawn_shapes
         if shape.kind == "ring" and (box := shape_bounds(shape)) is not None
     }
+    known = {} if public else ground_of_sites(result)
+    grounds = {ground_of(shape, known) for shape in drawn_shapes}
     drawn = set() if public else {str(word) for word in drawn_status(result)}
+    grounds |= {UNSEEN} if Status.NOT_INSPECTED.value in drawn else set()
     text = public_text(result) if public else memo(result, ring_bounds)
     page = PageFigure(
         title=f"{result.inputs.name}: state of {day(result.inputs.as_of)}",
@@ -72,9 +89,12 @@ def render_review(
             Html('<figure class="stage" aria-label="Map and legend"><div class="map-frame">'),
         ),
         after_map=join(
-            tag("button", "Whole map", type="button", class_="home", data_home=True),
+            map_buttons(public=public),
+            rose_inset(result),
+            HATCH,
             Html("</div><figcaption>"),
-            legend(result, rasters, drawn_shapes, drawn),
+            None if public else tag("p", class_="map-says"),
+            legend(result, rasters, drawn_shapes, drawn, grounds),
             Html('</figcaption></figure><article class="memo">'),
             text,
             foot(),
@@ -88,16 +108,67 @@ def render_review(
     if not public:
         plants = PlantsLayer(page, plant_points(result, next(iter(rasters.values()), None)))
         review_map.add_child(plants)
+    more = page_values(result, rasters, drawn_shapes, public=public)
     page.last_script = Raw(
         "\n".join(
             (
-                script_text(packed_text("assets", "page.js")),
+                *(script_text(packed_text("assets", name)) for name in SCRIPTS),
                 f"spreadmapPage({review_map.get_name()}, {plants.get_name() if plants else 'null'}, "
-                f"{script_value(map_values(rasters, drawn_shapes, shown, result))});",
+                f"{script_value({**map_values(rasters, drawn_shapes, shown, result, known), **more})});",
             )
         )
     )
     return page.render().encode("utf-8")
+
+
+def map_buttons(*, public: bool) -> Html:
+    """Return what stands on the map: the way back to the whole of it, and whether it follows the text."""
+    follow, find = None, None
+    if not public:
+        field = tag(
+            "input", type="search", data_find=True, placeholder="Find a plant or site", autocomplete="off",
+            aria_label="Find a plant by its key, a site, wild stand or screen by its name",
+        )  # fmt: skip
+        find = tag("span", field, tag("span", role="status", data_found=True), class_="find")
+        box = tag("input", type="checkbox", data_follow=True, checked=True, autocomplete="off")
+        follow = tag("label", box, "Map follows the text", class_="follow")
+    return tag(
+        "div",
+        tag("button", "Whole map", type="button", class_="home", data_home=True),
+        follow,
+        find,
+        class_="map-buttons",
+    )
+
+
+def rose_inset(result: SurveyResult) -> Html | None:
+    """Return the rose of the flight hours that stands in a corner of the map; nothing without a wind record."""
+    system = result.systems[0] if result.systems else None
+    drawing = wind_rose(system.climate) if system is not None and has_wind(system) else None
+    return tag("div", drawing, class_="rose-inset") if drawing else None
+
+
+def page_values(
+    result: SurveyResult, rasters: Mapping[str, WebRaster], shapes: tuple[WebShape, ...], *, public: bool
+) -> dict[str, Any]:
+    """Return what the script of the text needs: views of the sections, lists, decisions."""
+    if public:
+        start = View(says="", layers=tuple(f"surface {key}" for key in list(rasters)[:1]))
+        return {"views": {"start": start.packed()}, "removals": [], "decisions": None}
+    boxes: dict[tuple[str, str], Bounds] = {}
+    for index, shape in enumerate(shapes):
+        box = shape_bounds(shape)
+        if box is not None:
+            boxes[shape.kind, f"{index}"] = box
+    return {
+        "views": views(result, rasters, shapes, boxes, key_of),
+        "removals": [
+            removal_values(key_of("removal", system, result), system, result)
+            for system in result.systems
+            if len(system.plan.removal)
+        ],
+        "decisions": decision_values(result),
+    }
 
 
 def head(result: SurveyResult, *, public: bool) -> Html:
@@ -211,7 +282,11 @@ def centre_of(bounds: Bounds | None, result: SurveyResult) -> tuple[float, float
 
 
 def map_values(
-    rasters: Mapping[str, WebRaster], shapes: tuple[WebShape, ...], shown: Bounds | None, result: SurveyResult
+    rasters: Mapping[str, WebRaster],
+    shapes: tuple[WebShape, ...],
+    shown: Bounds | None,
+    result: SurveyResult,
+    known: Mapping[str, str],
 ) -> dict[str, Any]:
     """Return what the page's script draws besides plants."""
     return {
@@ -229,6 +304,7 @@ def map_values(
             {
                 "layer": layer_of(shape),
                 "kind": shape.kind,
+                "ground": ground_of(shape, known),
                 "name": shape.name,
                 "title": f"{SHAPE_TITLES[shape.kind]}: {shape.name}",
                 "says": [[name, text] for name, text in shape.properties.items() if text],

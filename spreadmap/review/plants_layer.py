@@ -44,6 +44,12 @@ MARKS = (
     Mark("infected", "Confirmed", "square", "#d55e00", is_urgent=True),
 )
 """In the order of drawing: the last lies on top."""
+UNSEEN = "not_inspected"
+"""Plants of this status stand on hatched ground, so that nobody takes them for clean ones."""
+WORST_LAST = (
+    "no_host", "not_found", "removed", "clean", "cosmetic", "not_inspected", "suspect", "regrowth", "infected"
+)  # fmt: skip
+"""What a square of many plants shows is the last of these inside it; a plant nobody looked at outweighs clean ones."""
 CODE = {mark.status: code for code, mark in enumerate(MARKS)}
 
 
@@ -76,23 +82,33 @@ class PlantPoints:
     repeated: Mapping[str, TextArray]
     sparse: Mapping[str, Mapping[int, str]]
     rank: Mapping[int, int]
+    before: TextArray | None = None
+    """The status of every plant at the survey before, in the words of `status`."""
+    before_on: str = ""
+    """The day of that state, as it is said."""
 
     def packed(self) -> dict[str, Any]:
         """Return columns for the script: numbers and words, each deflated.
 
-        Order of the numbers: longitude and latitude (int32 of 1e-6 degree), row (uint32), status, class (uint8), each
-        for all plants, in the order of drawing; all little-endian.
+        Order of the numbers: longitude and latitude (int32 of 1e-6 degree), row (uint32), status, class (uint8) and,
+        where there was a survey before, status then (uint8), each for all plants, in the order of drawing; all
+        little-endian.
         """
         code = np.array([CODE[word] for word in self.status], dtype=np.uint8)
         row = np.argsort(code, kind="stable").astype("<u4")
-        flags = code | np.where(self.is_synthetic, SYNTHETIC_BIT, 0).astype(np.uint8)
+        synthetic = np.where(self.is_synthetic, SYNTHETIC_BIT, 0).astype(np.uint8)
+        before = b""
+        if self.before is not None:
+            then = np.array([CODE[word] for word in self.before], dtype=np.uint8) | synthetic
+            before = then[row].tobytes()
         numbers = b"".join(
             (
                 np.round(self.longitude[row] / MICRODEGREE).astype("<i4").tobytes(),
                 np.round(self.latitude[row] / MICRODEGREE).astype("<i4").tobytes(),
                 row.tobytes(),
-                flags[row].tobytes(),
+                (code | synthetic)[row].tobytes(),
                 self.pressure_class[row].astype(np.uint8).tobytes(),
+                before,
             )
         )
         words = {
@@ -105,7 +121,18 @@ class PlantPoints:
             "count": len(row),
             "numbers": deflated(numbers),
             "words": deflated(text.encode("ascii")),
-            "marks": [{"shape": mark.shape, "colour": mark.colour, "urgent": mark.is_urgent} for mark in MARKS],
+            "marks": [
+                {
+                    "shape": mark.shape,
+                    "colour": mark.colour,
+                    "urgent": mark.is_urgent,
+                    "hatched": mark.status == UNSEEN,
+                    "label": mark.label,
+                    "weight": WORST_LAST.index(mark.status) + 1,
+                }
+                for mark in MARKS
+            ],
+            "beforeOn": self.before_on if self.before is not None else "",
             "classLabels": list(self.class_labels),
             "rank": {str(plant): rank for plant, rank in self.rank.items()},
         }

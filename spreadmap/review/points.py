@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from spreadmap.review.plants_layer import NO_CLASS, PlantPoints
@@ -9,11 +11,23 @@ from spreadmap.review.tables import rank_range, site_names
 from spreadmap.review.words import day, default_class_labels, status_word
 from spreadmap.values.arrays import BoolArray, TextArray
 from spreadmap.values.results import SurveyResult, SystemResult
+from spreadmap.values.surveys import PlantState
 from spreadmap.values.web import WebClass, WebRaster
 from spreadmap.values.words import Status
 
 WORST_FIRST = (Status.INFECTED, Status.SUSPECT, Status.REMOVED, Status.NOT_FOUND, Status.CLEAN, Status.NOT_INSPECTED)
 FOUND = {Status.INFECTED.value, Status.SUSPECT.value}
+
+
+def worst_mark(states: Sequence[PlantState], count: int) -> TextArray:
+    """Return the mark of every plant: its worst status over some states; `no_host` where it is a host of none."""
+    drawn = np.full(count, "no_host", dtype=object)
+    for word in reversed(WORST_FIRST):
+        for state in states:
+            drawn[(state.status == word.value) & state.is_host] = word.value
+    for state in states:
+        drawn[(drawn == Status.REMOVED.value) & state.has_regrowth] = "regrowth"
+    return drawn
 
 
 def drawn_status(result: SurveyResult) -> TextArray:
@@ -22,16 +36,23 @@ def drawn_status(result: SurveyResult) -> TextArray:
     A plant that only carries a pest without a removal verdict is `cosmetic`, so that it never looks like one to dig
     out; a plant that is no host of any mapped pest and carries nothing is `no_host`.
     """
-    count = len(result.inputs.inventory)
-    drawn = np.full(count, "no_host", dtype=object)
-    for word in reversed(WORST_FIRST):
-        for system in result.systems:
-            drawn[(system.state.status == word.value) & system.state.is_host] = word.value
-    for system in result.systems:
-        drawn[(drawn == Status.REMOVED.value) & system.state.has_regrowth] = "regrowth"
+    drawn = worst_mark([system.state for system in result.systems], len(result.inputs.inventory))
     other = np.isin(result.status_words.astype(str), sorted(FOUND)) & ~np.isin(drawn.astype(str), sorted(FOUND))
     drawn[other & ~np.isin(drawn.astype(str), (Status.REMOVED.value, "regrowth"))] = "cosmetic"
     return drawn
+
+
+def drawn_before(result: SurveyResult) -> TextArray | None:
+    """Return the mark of every plant at the survey before; None where no mapped system had one.
+
+    Only mapped systems are told again: a plant that is no host of them and carries another pest now keeps that mark.
+    """
+    if all(system.before is None for system in result.systems):
+        return None
+    states = [system.before or system.state for system in result.systems]
+    then = worst_mark(states, len(result.inputs.inventory))
+    then[(then == "no_host") & (drawn_status(result) == "cosmetic")] = "cosmetic"
+    return then
 
 
 def class_label(entry: WebClass) -> str:
@@ -127,4 +148,8 @@ def plant_points(result: SurveyResult, raster: WebRaster | None) -> PlantPoints:
         repeated=repeated,
         sparse=sparse,
         rank=rank,
+        before=drawn_before(result),
+        before_on=", ".join(
+            dict.fromkeys(day(each.before.as_of) for each in result.systems if each.before is not None)
+        ),
     )

@@ -6,14 +6,22 @@ from collections.abc import Mapping
 
 from spreadmap.decisions.cautions import removal_cautions
 from spreadmap.review import tables, words
-from spreadmap.review.disposal import disposal_of, doubts
+from spreadmap.review.ahead import ahead_answer, ahead_details
+from spreadmap.review.changes import changed_answer, changed_details
+from spreadmap.review.costs import costs_answer, costs_details
+from spreadmap.review.decide import controls_of, removal_tools
+from spreadmap.review.disposal import disposal_answer, disposal_of, doubts
 from spreadmap.review.markup import Html, join, tag
+from spreadmap.review.removal_words import avoided_sentence, holes_sentence
 from spreadmap.review.score import score_answer, score_details
 from spreadmap.review.season import season_answer, season_parts
+from spreadmap.review.survey import survey_answer_words, survey_details
 from spreadmap.review.tables import Bounds
 from spreadmap.values.calendar import Season
+from spreadmap.values.costs import CostTable
 from spreadmap.values.results import SurveyResult, SystemResult, Triage
 from spreadmap.values.score import SystemScore
+from spreadmap.values.survey_answer import SurveyAnswer
 from spreadmap.values.words import Mode, Verdict
 
 
@@ -113,11 +121,13 @@ def removal(system: SystemResult, result: SurveyResult) -> Html:
             "confirmed plant is on the list; crew hours only draw the cut-off."
             if len(work)
             else "",
-            totals,
             words.undone_sentence(system),
         ),
-        tables.removal_table(system, result) if len(work) else None,
+        removal_tools(key_of("removal", system, result), system, result) if len(work) else None,
+        tables.removal_table(system, result, controls_of(system, result)) if len(work) else None,
+        why(totals, avoided_sentence(system, result)) if totals else None,
         why(f"Look for new shoots from the root of what comes out first: {dates}.") if dates else None,
+        why(holes_sentence(system)) if holes_sentence(system) else None,
     )
 
 
@@ -127,9 +137,26 @@ def inspection(system: SystemResult, result: SurveyResult) -> Html:
         key_of("inspection", system, result),
         of_system("Where to look next", system, result),
         words.inspection_answer(system, result),
-        why(words.never_seen_sentence(system.triage), words.NOT_A_CHANCE if is_relative(system) else ""),
+        why(
+            words.LOOKING_ORDER,
+            words.never_seen_sentence(system.triage),
+            words.latency_sentence(result.settings),
+            words.NOT_A_CHANCE if is_relative(system) else "",
+        ),
         tables.inspection_table(system, result) if len(system.plan.inspection) else None,
     )
+
+
+def survey(system: SystemResult, result: SurveyResult, said: SurveyAnswer) -> Html:
+    """Return what the last survey allows to be said, and what is drawn at random for the next one."""
+    question = of_system("What the last survey allows to be said, and what it does not", system, result)
+    return section(key_of("survey", system, result), question, survey_answer_words(said), survey_details(said))
+
+
+def costs(system: SystemResult, result: SurveyResult, table: CostTable) -> Html:
+    """Return what the work and the next survey cost."""
+    question = of_system("What it costs", system, result)
+    return section(key_of("costs", system, result), question, costs_answer(table), costs_details(table))
 
 
 def lines(system: SystemResult, result: SurveyResult, bounds: Mapping[tuple[int, str], Bounds]) -> Html:
@@ -144,8 +171,10 @@ def lines(system: SystemResult, result: SurveyResult, bounds: Mapping[tuple[int,
             "A ring is the smallest area that holds its share of what its focus sends; its edge is not the edge of the "
             "disease.",
             words.RINGS_DO,
+            words.release_sentence(zones),
         ),
         tables.ring_table(zones, bounds) if zones.rings else None,
+        tables.reach_table(zones) if zones.rings else None,
         tables.line_table(zones) if zones.lines else None,
     )
 
@@ -178,6 +207,7 @@ def sure(system: SystemResult, result: SurveyResult) -> Html:
                 words.wind_sentence(system),
                 " ".join(system.reach_says),
                 words.reservoir_sentence(system),
+                words.unseen_sentence(system),
                 places,
                 put_aside,
             )
@@ -206,14 +236,13 @@ def cautions(result: SurveyResult) -> Html:
     )
 
 
-def outlook(system: SystemResult, result: SurveyResult) -> Html:
-    """Return what arrives until the next survey, with nothing done and with the plan."""
+def ahead(system: SystemResult, result: SurveyResult) -> Html:
+    """Return what comes by the horizon under every course of action."""
     return section(
-        key_of("outlook", system, result),
-        of_system("What the work avoids", system, result),
-        words.outlook_answer(system),
-        why("Shares of what arrives on host plants still healthy, doing nothing being 100 %; to first order."),
-        tables.outlook_table(system.outlooks),
+        key_of("ahead", system, result),
+        of_system("What each course of action avoids", system, result),
+        ahead_answer(system.ahead),
+        ahead_details(system.ahead),
     )
 
 
@@ -221,6 +250,13 @@ def score(system: SystemResult, result: SurveyResult, scored: SystemScore) -> Ht
     """Return how the forecasts on record did, and where a plain rule was better."""
     question = of_system("How we did", system, result)
     return section(key_of("score", system, result), question, " ".join(score_answer(scored)), score_details(scored))
+
+
+def changed(system: SystemResult, result: SurveyResult) -> Html:
+    """Return what changed since the survey before, with the switch between the two dates."""
+    key = key_of("changed", system, result)
+    question = of_system("What changed since the last survey", system, result)
+    return section(key, question, changed_answer(system), changed_details(key, system, result))
 
 
 def told(result: SurveyResult) -> Html:
@@ -240,16 +276,19 @@ def memo(result: SurveyResult, bounds: Mapping[tuple[int, str], Bounds]) -> Html
     for system in result.systems:
         parts += [
             removal(system, result),
+            *([costs(system, result, system.costs)] if system.costs is not None else []),
+            ahead(system, result),
             inspection(system, result),
+            *([survey(system, result, system.survey)] if system.survey is not None else []),
             lines(system, result, bounds),
-            sure(system, result),
         ]
     if result.season is not None:
         parts.append(season(result.season))
-    parts.append(cautions(result))
-    parts += [outlook(system, result) for system in result.systems]
+    parts += [changed(system, result) for system in result.systems]
     parts += [score(system, result, system.score) for system in result.systems if system.score is not None]
     parts.append(told(result))
+    parts += [sure(system, result) for system in result.systems]
+    parts.append(cautions(result))
     return join(*parts)
 
 
@@ -269,10 +308,9 @@ def in_short(result: SurveyResult) -> Html:
     for found in result.triage:
         if found.is_found and found.system.verdict in (Verdict.DISCARD_PLANT, Verdict.CUT_PARTS):
             does = "Discard" if found.system.verdict is Verdict.DISCARD_PLANT else "Cut"
-            said = f"{words.sentence(found.system.common_name)}: {words.several(found.infected, 'plant')} confirmed."
-            items.append(item(does, said, "findings"))
+            items.append(item(does, disposal_answer(found, result), "findings"))
     if harmless:
-        names = " and ".join(found.system.common_name for found in harmless)
+        names = words.together([found.system.common_name for found in harmless])
         items.append(
             item(
                 "Leave",

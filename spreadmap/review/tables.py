@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
+
+import numpy as np
 
 from spreadmap.review.markup import Html, join, tag
 from spreadmap.review.words import amount, area, day, hours, part, sentence, status_word
 from spreadmap.values.inventory import Inventory
-from spreadmap.values.plan import Ring, Zones
-from spreadmap.values.results import Outlook, SurveyResult, SystemResult, Triage
+from spreadmap.values.plan import BEARINGS, RemovalList, Ring, Zones
+from spreadmap.values.results import SurveyResult, SystemResult, Triage
 
 MOST_REMOVAL_ROWS = 400
 INSPECTION_ROWS = 50
+MOST_REACH_ROWS = 60
 FIRST_ROWS = 12
 
 Bounds = tuple[float, float, float, float]
@@ -68,17 +71,48 @@ def site_names(result: SurveyResult) -> dict[str, str]:
 SYNTHETIC = " Position is synthetic: find out which plant of the bed it is."
 
 
-def removal_table(system: SystemResult, result: SurveyResult) -> Html:
-    """Return the removal list with a line where the crew hours end."""
+def planned_words(removal: RemovalList, index: int) -> tuple[str, Html]:
+    """Return the day of work with its order in the day, and the first days on which it may be and on which to replant."""
+    first = join(
+        *(
+            tag("span", words, tag("span", str(when), class_="whole"), class_="under")
+            for words, when in (
+                ("not before ", removal.earliest_on[index]),
+                ("replant from ", removal.replant_from[index]),
+            )
+        )
+    )
+    if np.isnat(removal.planned_on[index]):
+        return "no day yet", first
+    return f"{removal.planned_on[index]}, no. {removal.day_order[index]}", first
+
+
+def rank_words(removal: RemovalList, index: int) -> str:
+    """Return the range of ranks, marked where the plant changes sides of the cut-off within it."""
+    said = rank_range(int(removal.rank_low[index]), int(removal.rank_high[index]))
+    return said if removal.rank_holds[index] else f"{said} (does not hold)"
+
+
+def decision_words(removal: RemovalList, index: int) -> str:
+    """Return what a manager decided and why, or nothing."""
+    decided = str(removal.decision[index])
+    if not decided:
+        return ""
+    why = f": {removal.decision_reason[index]}" if removal.decision_reason[index] else ""
+    return f" Manager: {decided.replace('_', ' ')}{why}."
+
+
+def removal_table(system: SystemResult, result: SurveyResult, controls: Callable[[int], Html] | None = None) -> Html:
+    """Return the removal list with a line where the crew hours end; `controls` gives what a row can be answered with."""
     removal, inventory, names = system.plan.removal, result.inputs.inventory, site_names(result)
-    shown = min(len(removal), MOST_REMOVAL_ROWS)
+    shown, currency = min(len(removal), MOST_REMOVAL_ROWS), result.settings.costs.currency
     rows = []
     for index in range(shown):
         plant = int(removal.plant[index])
         if index and removal.within_hours[index - 1] and not removal.within_hours[index]:
             weekly = result.settings.removal.crew_hours_per_week
             rows.append(
-                tag("tr", tag("td", f"Here the week's {hours(weekly)} of crew time end", colspan=6), class_="cut-off")
+                tag("tr", tag("td", f"Here the week's {hours(weekly)} of crew time end", colspan=5), class_="cut-off")
             )
         minutes = amount(removal.person_minutes[index])
         if removal.set_up_minutes[index] > 0:
@@ -86,16 +120,28 @@ def removal_table(system: SystemResult, result: SurveyResult) -> Html:
         rows.append(
             tag(
                 "tr",
-                tag("td", index + 1, class_="number"),
+                tag("td", index + 1, tag("span", rank_words(removal, index), class_="under"), class_="number order"),
                 plant_head(inventory, names, plant),
-                tag("td", minutes, class_="number"),
-                tag("td", str(removal.earliest_on[index]), class_="date"),
-                tag("td", rank_range(int(removal.rank_low[index]), int(removal.rank_high[index])), class_="number"),
-                tag("td", removal.reason[index], SYNTHETIC if inventory.is_synthetic[plant] else "", class_="why"),
+                tag(
+                    "td",
+                    minutes,
+                    tag("span", f"{amount(removal.cost[index])} {currency}", class_="under"),
+                    class_="number",
+                ),
+                tag("td", *planned_words(removal, index), class_="date"),
+                tag(
+                    "td",
+                    removal.reason[index],
+                    decision_words(removal, index),
+                    SYNTHETIC if inventory.is_synthetic[plant] else "",
+                    controls(index) if controls is not None else None,
+                    class_="why",
+                ),
                 class_=None if removal.within_hours[index] else "beyond",
+                data_at=index,
             )
         )
-    heads = ("Order", "Plant, bed, site", "Person-minutes + set-up", "Not before", "Rank range", "Why here")
+    heads = ("Order, its range", "Plant, bed, site", "Person-minutes + set-up, cost", "Planned", "Why here")
     made = table("In the order in which they come out", heads, rows, first=FIRST_ROWS, kind="removal")
     if shown < len(removal):
         more = f"{amount(len(removal) - shown)} further plants stand in the removal list of the delivery."
@@ -118,13 +164,17 @@ def inspection_table(system: SystemResult, result: SurveyResult) -> Html:
                 tag("td", index + 1, class_="number"),
                 plant_head(inventory, names, plant),
                 tag("td", status_word(system.state.status[plant], ""), class_="word"),
-                tag("td", str(look.due_on[index]), class_="date"),
-                tag("td", f"{look.interval_days[index]} d", class_="number"),
+                tag(
+                    "td",
+                    str(look.due_on[index]),
+                    tag("span", f"every {look.interval_days[index]} d", class_="under"),
+                    class_="date",
+                ),
                 tag("td", rank_range(int(look.rank_low[index]), int(look.rank_high[index])), class_="number"),
                 tag("td", look.reason[index], class_="why"),
             )
         )
-    heads = ("Order", "Plant, bed, site", "Status", "Due", "Every", "Rank range", "Why here")
+    heads = ("Order", "Plant, bed, site", "Status", "Due", "Rank range", "Why here")
     caption = f"Where to look first, of {amount(len(look))} standing hosts not confirmed"
     return table(caption, heads, rows, first=FIRST_ROWS, kind="inspection")
 
@@ -145,7 +195,12 @@ def ring_table(zones: Zones, bounds: Mapping[tuple[int, str], Bounds]) -> Html:
         tag(
             "tr",
             tag("th", ring_button(ring, bounds), scope="row"),
-            tag("td", part(ring.share), tag("span", part(ring.host_share), class_="under"), class_="span"),
+            tag(
+                "td",
+                part(ring.share),
+                tag("span", f"{part(ring.host_share)}; {part(ring.infection_share)}", class_="under"),
+                class_="span",
+            ),
             tag(
                 "td",
                 area(ring.area_m2),
@@ -166,7 +221,7 @@ def ring_table(zones: Zones, bounds: Mapping[tuple[int, str], Bounds]) -> Html:
     ]
     heads = (
         "Focus · ring",
-        "Arrivals; on hosts",
+        "Arrivals; on hosts; new infections",
         "Area and its range",
         "Reach, far / near",
         "Hosts inside",
@@ -174,6 +229,22 @@ def ring_table(zones: Zones, bounds: Mapping[tuple[int, str], Bounds]) -> Html:
         "Sites crossed, owners",
     )
     return table("Rings round each focus until the next survey", heads, rows, first=9, kind="rings")
+
+
+def reach_table(zones: Zones) -> Html:
+    """Return how far each ring runs from the middle of its focus in sixteen bearings."""
+    rows = [
+        tag(
+            "tr",
+            tag("th", f"{ring.focus}\u00a0·\u00a0{ring.name}", scope="row"),
+            *(tag("td", amount(reach), class_="number") for reach in ring.reach_by_bearing_m),
+        )
+        for ring in zones.rings[:MOST_REACH_ROWS]
+    ]
+    caption = "How far the rings run from the middle of their focus, by bearing [m]"
+    made = table(caption, ("Focus · ring", *BEARINGS), rows, first=3, kind="reach")
+    left = len(zones.rings) - len(rows)
+    return join(made, tag("p", f"{amount(left)} further rings stand in ring_reach.csv.")) if left else made
 
 
 def line_table(zones: Zones) -> Html:
@@ -191,22 +262,6 @@ def line_table(zones: Zones) -> Html:
     ]
     heads = ("Line", "Distance", "What to do inside", "Wild stands inside", "Where the rule comes from")
     return table("Lines of the rules of thumb", heads, rows, kind="lines")
-
-
-def outlook_table(outlooks: Sequence[Outlook]) -> Html:
-    """Return arrivals under each course of action, as shares of doing nothing."""
-    rows = [
-        tag(
-            "tr",
-            tag("th", sentence(outlook.condition), scope="row"),
-            tag("td", part(1 - outlook.share_avoided), class_="number"),
-            tag("td", part(outlook.share_avoided) if index else "–", class_="number"),
-            tag("td", f"{part(outlook.low)} to {part(outlook.high)}" if index else "–", class_="number"),
-        )
-        for index, outlook in enumerate(outlooks)
-    ]
-    heads = ("Course of action", "Arrivals left", "Arrivals avoided", "Range over the scale run")
-    return table("Arrivals on healthy host plants until the next survey", heads, rows, kind="outlook")
 
 
 def triage_table(triage: Sequence[Triage]) -> Html:

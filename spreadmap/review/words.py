@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Sequence
 
 import numpy as np
 
 from spreadmap.dispersal.kernels import kernel_from_settings
 from spreadmap.values.arrays import to_date
-from spreadmap.values.plan import RemovalList
+from spreadmap.values.hidden import Hidden
+from spreadmap.values.plan import RemovalList, Zones
 from spreadmap.values.results import Face, SurveyResult, SystemResult, Triage
 from spreadmap.values.settings import Settings
 from spreadmap.values.words import Evidence, Mode, Status, Verdict
@@ -50,6 +52,10 @@ NOT_A_CHANCE = (
     "The numbers rank places and say how many times more arrives here than there. They say of no plant that it is "
     "infected: plants on the model's evidence alone are inspected and tested, never dug out."
 )
+LOOKING_ORDER = (
+    "A look is worth what speaks for a plant's being infected times what it would send to healthy ones, per minute with the "
+    "way to its bed. A share of the hours goes first to plants whose interval by distance has run out."
+)
 AUTHORITY = "Recommended zones; only the plant-health authority demarcates."
 
 
@@ -73,6 +79,11 @@ def period(first: dt.date, last: dt.date) -> str:
     """Return a period, naming the year once where it is one."""
     start = f"{first.day} {first:%B}" if first.year == last.year else day(first)
     return f"{start} to {day(last)}"
+
+
+def together(names: Sequence[str]) -> str:
+    """Return names as a list in words: `a`, `a and b`, `a, b and c`."""
+    return " and ".join([text for text in (", ".join(names[:-1]), *names[-1:]) if text])
 
 
 def sentence(text: str) -> str:
@@ -130,7 +141,7 @@ def findings_answer(triage: tuple[Triage, ...]) -> str:
         f"{amount(item.suspect)} suspect"
         for item in serious
     ]
-    names = " and ".join(item.system.common_name for item in harmless)
+    names = together([item.system.common_name for item in harmless])
     if names:
         said.append(f"{names} {'calls' if len(harmless) == 1 else 'call'} for no removal with roots")
     return f"{sentence('; '.join(said))}."
@@ -180,6 +191,8 @@ def removal_answer(system: SystemResult, result: SurveyResult) -> str:
     if len(removal) == 0:
         return "Nothing comes out: no confirmed plant stands."
     within = int(removal.within_hours.sum())
+    if bool(removal.is_held.all()):
+        return f"Nothing comes out: {listed_plants(system)} must, and every one was put off or refused."
     if within == 0:
         return f"{listed_plants(system)} must come out, but {hours(weekly)} of crew time do not reach for the first."
     what = listed_plants(system)
@@ -196,7 +209,7 @@ def removal_answer(system: SystemResult, result: SurveyResult) -> str:
 def undone_sentence(system: SystemResult) -> str:
     """Return what stays undone beyond the crew hours and what it keeps sending."""
     removal = system.plan.removal
-    left = ~removal.within_hours
+    left = ~removal.within_hours & ~removal.is_held
     if not len(removal):
         return ""
     if not left.any():
@@ -219,14 +232,16 @@ def inspection_answer(system: SystemResult, result: SurveyResult) -> str:
     reach, touching = int(look.within_hours.sum()), int(look.is_touching.sum())
     settings = result.settings.inspection
     first = (
-        f"first the {several(touching, 'plant')} that {'touches' if touching == 1 else 'touch'} a confirmed one, then by "
-        "pressure"
+        f"first the {several(touching, 'plant')} that {'touches' if touching == 1 else 'touch'} a confirmed one, then those "
+        "at which a minute of looking is worth most"
         if touching
-        else "those under the highest pressure first"
+        else "those first at which a minute of looking is worth most"
     )
+    drawn = int((look.is_random & look.within_hours).sum())
+    chance = f"; {several(drawn, 'plant')} of them drawn at random" if drawn else ""
     return (
         f"Look at {several(reach, 'plant')} in the {hours(settings.hours_per_survey)} of the next survey, "
-        f"by {day(result.inputs.next_survey_on)}: {first}."
+        f"by {day(result.inputs.next_survey_on)}: {first}{chance}."
     )
 
 
@@ -238,6 +253,15 @@ def never_seen_sentence(triage: Triage) -> str:
     return (
         f"{amount(triage.not_inspected)} of {amount(triage.hosts)} standing hosts ({share}) were never inspected; "
         "never inspected is not clean."
+    )
+
+
+def latency_sentence(settings: Settings) -> str:
+    """Return how long an infected plant shows nothing: the middle, and what holds 95 % of a log-normal."""
+    middle, spread = settings.infection.latency_median_days, np.exp(1.96 * settings.infection.latency_sigma)
+    return (
+        f"A green plant that is infected shows it after {middle:.0f} days of the growing season in the middle, "
+        f"{middle / spread:.0f} to {middle * spread:.0f} for nearly all: a clean look today is no answer for later."
     )
 
 
@@ -253,6 +277,15 @@ def line_answer(system: SystemResult) -> str:
         f"its focus and holds {part(outer[0].share)} of the arrivals until the next survey."
         if outer
         else f"{several(len(cores), 'focus', 'foci')}, each with its core."
+    )
+
+
+def release_sentence(zones: Zones) -> str:
+    """Return what must be seen before a ring may be lifted, and when that can be at the earliest."""
+    if not zones.release or zones.lift_from is None:
+        return zones.release
+    return (
+        f"{zones.release} If all came out today and none was found after it, that could be on {day(zones.lift_from)}."
     )
 
 
@@ -319,6 +352,28 @@ def has_wind(system: SystemResult) -> bool:
     return bool(np.any(np.abs(system.climate.rose) > 1e-9)) or system.climate.field is not None
 
 
+def unseen_sentence(system: SystemResult) -> str:
+    """Return what is said of hidden infection: how many plants in calibrated mode, how far the order holds otherwise."""
+    unseen = system.unseen
+    if unseen is None:
+        return "Hidden infection was not reckoned."
+    rests = (
+        "the pressure each plant stood under week by week, contact, every clean look or test with its sensitivity, and the "
+        "time until symptoms show"
+    )
+    if isinstance(unseen, Hidden):
+        return (
+            f"Among plants that are not confirmed about {unseen.expected_infected:.0f} are infected already, by {rests}. "
+            "A green plant is not diagnosed by this: look, test, and decide then."
+        )
+    among = unseen.rank > 0
+    held = part(float(unseen.rank_holds[among].mean())) if among.any() else part(0.0)
+    return (
+        f"Where to look follows {rests}. How fast the disease spreads is assumed here, not fitted; over the assumed range "
+        f"{held} of the plants stay in their tenth of that order. It is an order of looking and no diagnosis."
+    )
+
+
 def reservoir_sentence(system: SystemResult) -> str:
     """Return how much of the pressure wild stands bring."""
     among = np.isfinite(system.hidden.relative_exposure)
@@ -329,19 +384,6 @@ def reservoir_sentence(system: SystemResult) -> str:
     return (
         f"Wild stands bring {part(wild / total)} of the pressure on plants not yet confirmed. How many plants they hold is "
         "an assumption; every map is also made without them."
-    )
-
-
-def outlook_answer(system: SystemResult) -> str:
-    """Return in one sentence what the plan avoids until the next survey."""
-    if len(system.outlooks) < 2:
-        return "There is nothing to compare yet."
-    planned = system.outlooks[1]
-    if system.outlooks[0].arrivals <= 0:
-        return "Nothing arrives on healthy hosts until the next survey."
-    return (
-        f"The work above avoids {part(planned.share_avoided)} of the arrivals on healthy plants until the next survey "
-        f"({part(planned.low)} to {part(planned.high)} over the scale run)."
     )
 
 

@@ -1,9 +1,14 @@
 "use strict";
-/* Joins the text with the map: rows move it, the legend switches its layers, print gets a map of its own size. */
+/* Joins the text with the map: rows move it, sections lead it, the legend switches its layers, print gets still maps. */
 function spreadmapPage(map, plants, page) {
-  const layers = {}, ringStyle = { core: 3, inner: 2, outer: 1.25 };
+  const layers = {}, ringStyle = { core: 3, inner: 2, outer: 1.25 }, MANY_SHAPES = 1500;
   map.createPane("ground").style.zIndex = 240;
   map.createPane("surface").style.zIndex = 250;
+  /* so many shapes are drawn on a canvas, which knows no hatching */
+  const lying = (shape) => (shape.kind === "site" ? "ground" : "overlayPane"), drawers = {};
+  for (const pane of ["ground", "overlayPane"]) {
+    if (page.shapes.filter((shape) => lying(shape) === pane).length > MANY_SHAPES) drawers[pane] = L.canvas({ pane });
+  }
 
   function describe(shape) {
     const box = document.createElement("div"), title = document.createElement("p"), list = document.createElement("dl");
@@ -16,13 +21,19 @@ function spreadmapPage(map, plants, page) {
     return box;
   }
 
+  function say(shape, place) {
+    L.popup({ minWidth: 230, maxWidth: 300 }).setLatLng(place).setContent(describe(shape)).openOn(map);
+  }
+
   function style(shape) {
     switch (shape.kind) {
       case "ring": return { color: "#14413d", weight: ringStyle[shape.name] || 1.25, fill: false, dashArray: shape.name === "outer" ? "2 5" : shape.name === "inner" ? "9 5" : null };
+      case "ring_range": return { color: "#14413d", weight: 0.6, fillColor: "#14413d", fillOpacity: 0.14 };
+      case "old_ring": return { color: "#6a1b7a", weight: ringStyle[shape.name] || 1.25, fill: false, dashArray: "6 3 1 3" };
       case "line": return { color: "#5b4a8a", weight: 1.5, dashArray: "1 4 8 4", fill: false };
-      case "site": return { color: "#857f72", weight: 1, fillColor: "#dcd7c9", fillOpacity: 0.8 };
+      case "site": return { color: "#7c776b", weight: 1, fillColor: { seen: "#fbfaf6", none: "#d3d3cf", unseen: drawers.ground ? "#c9c5ba" : "url(#hatch)" }[shape.ground] || "#fbfaf6", fillOpacity: shape.ground === "none" ? 0.75 : 1 };
       case "reservoir": return { color: "#3f5d1f", weight: 1.5, fillColor: "#7a9a4e", fillOpacity: 0.45 };
-      default: return { color: "#2f6b3a", weight: 4, opacity: 0.85, lineCap: "butt" };
+      default: return { color: "#2f6b3a", weight: 4, opacity: 0.85, lineCap: "butt", fill: false };
     }
   }
 
@@ -35,26 +46,45 @@ function spreadmapPage(map, plants, page) {
     L.rectangle(page.rasters[0].bounds, edge).addTo(map);
   }
   for (const shape of page.shapes) {
-    const group = layers[shape.layer] || (layers[shape.layer] = L.featureGroup());
+    const group = layers[shape.layer] || (layers[shape.layer] = L.featureGroup()), pane = lying(shape);
     const drawn = L.geoJSON(shape.geometry, {
-      pane: shape.kind === "site" ? "ground" : "overlayPane",
+      pane,
+      ...(drawers[pane] ? { renderer: drawers[pane] } : {}),
       style: () => style(shape),
       pointToLayer: (_, place) => L.circleMarker(place, { radius: 6 }),
     });
     drawn.on("click", (event) => {
       if (plants && plants.isNear(event.layerPoint)) return;
       L.DomEvent.stopPropagation(event);
-      L.popup({ minWidth: 230, maxWidth: 300 }).setLatLng(event.latlng).setContent(describe(shape)).openOn(map);
+      say(shape, event.latlng);
     });
+    shape.drawn = drawn;
     group.addLayer(drawn);
   }
+  layers.graticule = spreadmapCanvas(map, "graticule", 245, "graticule-canvas", spreadmapGraticule);
+  if (plants) layers.plants = plants.layer;
+  const overlay = plants ? spreadmapOverlay(map, plants) : null;
 
-  for (const box of document.querySelectorAll("input[data-layer]")) {
-    const layer = box.dataset.layer === "plants" ? plants && plants.layer : layers[box.dataset.layer];
-    if (!layer) continue;
-    const set = () => (box.checked ? layer.addTo(map) : layer.remove());
-    if (box.dataset.layer !== "plants" || !box.checked) set();
-    box.addEventListener("change", set);
+  /* what a reader switches by hand stays as it is; sections switch the rest */
+  const boxes = [...document.querySelectorAll("input[data-layer]")].filter((box) => layers[box.dataset.layer]), byHand = new Set();
+  const put = (box) => {
+    const layer = layers[box.dataset.layer];
+    if (box.checked !== map.hasLayer(layer)) box.checked ? layer.addTo(map) : layer.remove();
+  };
+  for (const box of boxes) {
+    put(box);
+    box.addEventListener("change", () => { byHand.add(box); put(box); });
+  }
+  function show(names) {
+    for (const box of boxes) {
+      if (byHand.has(box) || box.dataset.layer === "graticule") continue;
+      box.checked = names.includes(box.dataset.layer);
+      put(box);
+    }
+    for (const name of Object.keys(layers)) {
+      if (boxes.some((box) => box.dataset.layer === name)) continue;
+      names.includes(name) ? layers[name].addTo(map) : layers[name].remove();
+    }
   }
 
   for (const button of document.querySelectorAll("button[data-row], button[data-bounds]")) {
@@ -64,22 +94,37 @@ function spreadmapPage(map, plants, page) {
       if (row) row.classList.add("chosen");
       if (button.dataset.bounds) map.fitBounds(JSON.parse(button.dataset.bounds), { padding: [24, 24], animate: false });
       else plants.ready.then(() => plants.show(Number(button.dataset.row)));
-      const stage = document.querySelector(".stage"), seen = stage.getBoundingClientRect();
-      if (seen.bottom < 120 || seen.top > window.innerHeight - 120) stage.scrollIntoView({ block: "start" });
+      const frame = document.querySelector(".map-frame"), seen = frame.getBoundingClientRect();
+      if (seen.bottom < 120 || seen.top > window.innerHeight - 120) frame.scrollIntoView({ block: "start" });
     });
   }
 
   for (const table of document.querySelectorAll("table[data-first]")) {
-    const first = Number(table.dataset.first), rows = [...table.tBodies[0].rows];
+    const first = Number(table.dataset.first), rows = [...table.tBodies[0].rows].filter((row) => !row.classList.contains("cut-off"));
     if (rows.length <= first + 3) continue;
     rows.slice(first).forEach((row) => row.classList.add("later"));
     const more = document.createElement("button");
     more.type = "button"; more.className = "more";
-    const label = () => { more.textContent = table.classList.contains("all") ? `Show the first ${first} rows` : `Show all ${rows.length} rows`; };
+    const label = () => {
+      const all = table.classList.contains("all");
+      more.textContent = all ? `Show the first ${first} rows` : `Show all ${rows.length} rows`;
+      more.setAttribute("aria-expanded", String(all));
+    };
     more.addEventListener("click", () => { table.classList.toggle("all"); label(); });
     label();
     table.after(more);
   }
+
+  /* a table that is wider than its column is scrolled by keys as well */
+  const reach = () => {
+    for (const frame of document.querySelectorAll(".table")) {
+      const wide = frame.scrollWidth > frame.clientWidth + 1;
+      wide ? frame.setAttribute("tabindex", "0") : frame.removeAttribute("tabindex");
+      if (wide) { frame.setAttribute("role", "group"); frame.setAttribute("aria-label", frame.querySelector("caption").textContent); }
+    }
+  };
+  reach();
+  window.addEventListener("resize", reach);
 
   L.control.scale({ imperial: false, position: "bottomleft", maxWidth: 140 }).addTo(map);
   L.control.scale({ metric: false, position: "bottomleft", maxWidth: 140 }).addTo(map);
@@ -98,22 +143,21 @@ function spreadmapPage(map, plants, page) {
   const whole = document.querySelector("[data-home]");
   if (whole) whole.addEventListener("click", () => { map.closePopup(); home(); });
 
-  const box = map.getContainer(), still = { width: "660px", height: "360px" };
-  let before = null;
-  window.addEventListener("beforeprint", () => {
-    before = [map.getCenter(), map.getZoom()];
-    const bounds = map.getBounds();
-    Object.assign(box.style, still);
-    map.invalidateSize({ animate: false, pan: false });
-    map.fitBounds(bounds, { animate: false });
-    if (plants && map.hasLayer(plants.layer)) plants.still();
+  spreadmapFind(map, plants, page.shapes, (shape) => {
+    const bounds = shape.drawn.getBounds();
+    layers[shape.layer].addTo(map);
+    for (const box of boxes) if (box.dataset.layer === shape.layer) box.checked = true;
+    map.fitBounds(bounds, { padding: [30, 30], maxZoom: 19.5, animate: false });
+    say(shape, bounds.getCenter());
   });
-  window.addEventListener("afterprint", () => {
-    if (plants) plants.live();
-    box.style.width = box.style.height = "";
-    map.invalidateSize({ animate: false, pan: false });
-    if (before) map.setView(before[0], before[1], { animate: false });
-  });
+  const views = spreadmapViews(map, plants, overlay, show, page.views, home);
+  const lists = plants ? page.removals.map((data) => spreadmapRemoval(data, views)) : [];
+  const decisions = plants ? spreadmapDecisions(page.decisions) : null;
 
-  window.spreadmapReview = { map, plants };
+  const stills = spreadmapStills(map, plants, overlay, views, page, style);
+  window.addEventListener("beforeprint", () => stills.put());
+  window.addEventListener("afterprint", () => stills.clear());
+  if (plants) plants.ready.then(() => overlay.set({}));
+
+  window.spreadmapReview = { map, plants, overlay, views, lists, decisions, stills };
 }

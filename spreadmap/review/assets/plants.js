@@ -1,9 +1,10 @@
 "use strict";
 /* Plants as pixels on one canvas. Numbers and words come deflated; words reach the page through textContent only. */
 function spreadmapPlants(map, packed) {
-  const SYNTHETIC = 128, NO_CLASS = 255, REACH_PX = 14, MANY = 9000, NUMBERED_ZOOM = 16.5;
-  const marks = packed.marks;
-  const state = { count: packed.count, words: null, x: null, y: null, row: null, status: null, level: null, selected: -1 };
+  /* above MANY plants in sight none gets a picture of its own; further out than GRID_ZOOM a square says the worst of it */
+  const SYNTHETIC = 128, NO_CLASS = 255, REACH_PX = 14, MANY = 9000, GRID_ZOOM = 15, GRID_PX = 8;
+  const marks = packed.marks, unseen = marks.findIndex((mark) => mark.hatched);
+  const state = { count: packed.count, words: null, x: null, y: null, row: null, now: null, before: null, status: null, order: null, level: null, selected: -1 };
 
   async function inflate(text) {
     const bytes = Uint8Array.from(atob(text), (c) => c.charCodeAt(0));
@@ -44,98 +45,110 @@ function spreadmapPlants(map, packed) {
     return canvas;
   }
 
-  const Layer = L.Layer.extend({
-    onAdd() {
-      this._canvas = L.DomUtil.create("canvas", "leaflet-zoom-animated plants-canvas");
-      this._canvas.setAttribute("aria-hidden", "true");
-      map.getPane("plants").appendChild(this._canvas);
-      this._draw();
-    },
-    onRemove() { this._canvas.remove(); },
-    getEvents() {
-      return { moveend: this._draw, resize: this._draw, zoomanim: this._animate };
-    },
-    _animate(event) {
-      const scale = map.getZoomScale(event.zoom, this._zoom);
-      const offset = map._latLngToNewLayerPoint(this._corner, event.zoom, event.center);
-      L.DomUtil.setTransform(this._canvas, offset, scale);
-    },
-    _draw() {
-      if (!this._canvas) return;
-      const size = map.getSize(), pad = size.multiplyBy(0.15).round(), ratio = Math.min(2, window.devicePixelRatio || 1);
-      const wide = size.x + 2 * pad.x, high = size.y + 2 * pad.y, canvas = this._canvas;
-      const origin = map.containerPointToLayerPoint(pad.multiplyBy(-1));
-      this._corner = map.layerPointToLatLng(origin);
-      this._zoom = map.getZoom();
-      L.DomUtil.setTransform(canvas, origin, 1);
-      canvas.width = Math.round(wide * ratio); canvas.height = Math.round(high * ratio);
-      canvas.style.width = wide + "px"; canvas.style.height = high + "px";
-      if (!state.x) return;
-      const pen = canvas.getContext("2d");
-      const zoom = this._zoom, scale = 256 * Math.pow(2, zoom);
-      const corner = map.getPixelOrigin().add(origin);
-      const px = state.x, py = state.y, n = state.count;
-      let seen = 0;
-      const left = corner.x / scale, right = (corner.x + wide) / scale, top = corner.y / scale, bottom = (corner.y + high) / scale;
-      for (let i = 0; i < n; i++) if (px[i] > left && px[i] < right && py[i] > top && py[i] < bottom) seen++;
-      const many = seen > MANY;
-      const small = Math.max(4, Math.min(15, 4 + (zoom - 15) * 1.8)), large = Math.max(8, small + 2.5);
-      if (many) this._pixels(pen, canvas, scale, corner, ratio, small);
-      const sprites = {};
-      pen.setTransform(1, 0, 0, 1, 0, 0);
-      for (let i = 0; i < n; i++) {
-        if (!(px[i] > left && px[i] < right && py[i] > top && py[i] < bottom)) continue;
-        const code = state.status[i] & ~SYNTHETIC;
-        if (many && !marks[code].urgent) continue;
-        const key = state.status[i];
-        const image = sprites[key] || (sprites[key] = sprite(marks[code], marks[code].urgent ? large : small, (key & SYNTHETIC) > 0, ratio));
-        pen.drawImage(image, Math.round((px[i] * scale - corner.x) * ratio - image.width / 2), Math.round((py[i] * scale - corner.y) * ratio - image.height / 2));
-      }
-      pen.setTransform(ratio, 0, 0, ratio, 0, 0);
-      if (zoom >= NUMBERED_ZOOM) this._numbers(pen, scale, corner, large);
-      this._selection(pen, scale, corner, large);
-    },
-    _pixels(pen, canvas, scale, corner, ratio, small) {
-      /* one write per plant instead of one picture: what keeps a hundred thousand plants moving */
-      const image = pen.createImageData(canvas.width, canvas.height), out = new Uint32Array(image.data.buffer);
-      const block = Math.max(2, Math.round((small - 1) * ratio)), half = block >> 1, w = canvas.width, h = canvas.height;
-      const ink = marks.map((m) => { const v = parseInt(m.colour.slice(1), 16); return (255 << 24) | ((v & 255) << 16) | (v & 0xff00) | (v >> 16); });
-      for (let i = 0; i < state.count; i++) {
-        const code = state.status[i] & ~SYNTHETIC;
-        if (marks[code].urgent) continue;
-        const x = Math.round((state.x[i] * scale - corner.x) * ratio) - half, y = Math.round((state.y[i] * scale - corner.y) * ratio) - half;
-        if (x < 0 || y < 0 || x + block >= w || y + block >= h) continue;
-        const hollow = marks[code].shape === "ring" && block > 3;
-        for (let r = 0; r < block; r++) for (let c = 0; c < block; c++) {
-          if (hollow && r > 0 && c > 0 && r < block - 1 && c < block - 1) continue;
-          out[(y + r) * w + x + c] = ink[code];
-        }
-      }
-      pen.putImageData(image, 0, 0);
-    },
-    _numbers(pen, scale, corner, large) {
-      pen.font = "600 11px 'Segoe UI', 'Helvetica Neue', Arial, sans-serif";
-      pen.textBaseline = "middle"; pen.lineWidth = 3; pen.strokeStyle = "#fff"; pen.fillStyle = "#1d1d1d";
-      const taken = [];
-      for (const i of state.ranked) {
-        const x = state.x[i] * scale - corner.x + large * 0.75, y = state.y[i] * scale - corner.y;
-        const text = String(packed.rank[state.row[i]]);
-        if (taken.some((t) => Math.abs(t[0] - x) < 9 + 6 * text.length && Math.abs(t[1] - y) < 12)) continue;
-        taken.push([x, y]);
-        pen.strokeText(text, x, y); pen.fillText(text, x, y);
-      }
-    },
-    _selection(pen, scale, corner, large) {
-      if (state.selected < 0) return;
-      const x = state.x[state.selected] * scale - corner.x, y = state.y[state.selected] * scale - corner.y;
-      pen.beginPath(); pen.arc(x, y, large + 2, 0, 7); pen.lineWidth = 4; pen.strokeStyle = "#fff"; pen.stroke();
-      pen.lineWidth = 2; pen.strokeStyle = "#14413d"; pen.stroke();
-    },
-  });
+  function sizes(zoom) {
+    const small = Math.max(4, Math.min(15, 4 + (zoom - 15) * 1.8));
+    return [small, Math.max(8, small + 2.5)];
+  }
 
-  map.createPane("plants").style.zIndex = 450;
-  map.getPane("plants").style.pointerEvents = "none";
-  const layer = new Layer().addTo(map);
+  function hatching(pen) {
+    const tile = document.createElement("canvas");
+    tile.width = tile.height = 6;
+    const ink = tile.getContext("2d");
+    ink.strokeStyle = "#55605c"; ink.lineWidth = 1.1;
+    ink.beginPath();
+    for (const at of [-6, 0, 6]) { ink.moveTo(at - 1, 7); ink.lineTo(at + 7, -1); }
+    ink.stroke();
+    return pen.createPattern(tile, "repeat");
+  }
+
+  /* Draws all plants into a frame of the map: on the screen, and on the still maps of a print. */
+  function paint(frame) {
+    const { pen, scale, corner, wide, high, ratio, zoom } = frame;
+    const px = state.x, py = state.y, n = state.count, order = state.order;
+    const left = corner.x / scale, right = (corner.x + wide) / scale, top = corner.y / scale, bottom = (corner.y + high) / scale;
+    const sees = (i) => px[i] > left && px[i] < right && py[i] > top && py[i] < bottom;
+    let seen = 0;
+    for (let i = 0; i < n; i++) if (sees(i)) seen++;
+    const many = seen > MANY, how = many ? (zoom < GRID_ZOOM ? "grid" : "pixels") : "symbols";
+    const [small, large] = sizes(zoom);
+    if (how === "grid") worst(frame, sees);
+    if (how === "pixels") pixels(frame, small);
+    const sprites = {};
+    if (how === "symbols" && unseen >= 0) {
+      pen.setTransform(ratio, 0, 0, ratio, 0, 0);
+      pen.fillStyle = hatching(pen);
+      for (let i = 0; i < n; i++) {
+        if ((state.status[i] & ~SYNTHETIC) !== unseen || !sees(i)) continue;
+        pen.beginPath(); pen.arc(px[i] * scale - corner.x, py[i] * scale - corner.y, large + 3, 0, 7); pen.fill();
+      }
+    }
+    pen.setTransform(1, 0, 0, 1, 0, 0);
+    for (let k = 0; k < n; k++) {
+      const i = order ? order[k] : k;
+      if (!sees(i)) continue;
+      const key = state.status[i], code = key & ~SYNTHETIC;
+      if (many && !marks[code].urgent) continue;
+      const image = sprites[key] || (sprites[key] = sprite(marks[code], marks[code].urgent ? large : small, (key & SYNTHETIC) > 0, ratio));
+      pen.drawImage(image, Math.round((px[i] * scale - corner.x) * ratio - image.width / 2), Math.round((py[i] * scale - corner.y) * ratio - image.height / 2));
+    }
+    pen.setTransform(ratio, 0, 0, ratio, 0, 0);
+    return how;
+  }
+
+  function worst({ pen, scale, corner, wide, high, ratio }, sees) {
+    const cols = Math.ceil(wide / GRID_PX), rows = Math.ceil(high / GRID_PX), cells = new Uint8Array(cols * rows);
+    for (let i = 0; i < state.count; i++) {
+      if (!sees(i)) continue;
+      const at = Math.floor((state.y[i] * scale - corner.y) / GRID_PX) * cols + Math.floor((state.x[i] * scale - corner.x) / GRID_PX);
+      const weight = marks[state.status[i] & ~SYNTHETIC].weight;
+      if (weight > cells[at]) cells[at] = weight;
+    }
+    pen.setTransform(ratio, 0, 0, ratio, 0, 0);
+    const lines = hatching(pen);
+    for (let at = 0; at < cells.length; at++) {
+      if (!cells[at]) continue;
+      const x = (at % cols) * GRID_PX, y = Math.floor(at / cols) * GRID_PX;
+      const mark = marks.find((one) => one.weight === cells[at]);
+      pen.fillStyle = mark.hatched ? lines : mark.colour;
+      pen.fillRect(x, y, GRID_PX - 1, GRID_PX - 1);
+    }
+  }
+
+  function pixels({ pen, scale, corner, wide, high, ratio, still }, small) {
+    /* one write per plant instead of one picture: what keeps a hundred thousand plants moving */
+    const w = Math.round(wide * ratio), h = Math.round(high * ratio);
+    const image = still ? pen.getImageData(0, 0, w, h) : pen.createImageData(w, h), out = new Uint32Array(image.data.buffer);
+    const block = Math.max(2, Math.round((small - 1) * ratio)), half = block >> 1, order = state.order;
+    const ink = marks.map((m) => { const v = parseInt(m.colour.slice(1), 16); return (255 << 24) | ((v & 255) << 16) | (v & 0xff00) | (v >> 16); });
+    for (let k = 0; k < state.count; k++) {
+      const i = order ? order[k] : k, code = state.status[i] & ~SYNTHETIC;
+      if (marks[code].urgent) continue;
+      const x = Math.round((state.x[i] * scale - corner.x) * ratio) - half, y = Math.round((state.y[i] * scale - corner.y) * ratio) - half;
+      if (x < 0 || y < 0 || x + block >= w || y + block >= h) continue;
+      const hollow = marks[code].shape === "ring" && block > 3;
+      for (let r = 0; r < block; r++) for (let c = 0; c < block; c++) {
+        if (hollow && r > 0 && c > 0 && r < block - 1 && c < block - 1) continue;
+        out[(y + r) * w + x + c] = ink[code];
+      }
+    }
+    pen.putImageData(image, 0, 0);
+  }
+
+  function selection({ pen, scale, corner, zoom }) {
+    if (state.selected < 0) return;
+    const x = state.x[state.selected] * scale - corner.x, y = state.y[state.selected] * scale - corner.y, large = sizes(zoom)[1];
+    pen.beginPath(); pen.arc(x, y, large + 2, 0, 7); pen.lineWidth = 4; pen.strokeStyle = "#fff"; pen.stroke();
+    pen.lineWidth = 2; pen.strokeStyle = "#14413d"; pen.stroke();
+  }
+
+  const note = L.DomUtil.create("p", "map-note", map.getContainer());
+  note.hidden = true;
+  note.textContent = "Each square shows the worst status inside it";
+  const layer = spreadmapCanvas(map, "plants", 450, "plants-canvas", (frame) => {
+    if (!state.x) return;
+    note.hidden = paint(frame) !== "grid";
+    selection(frame);
+  }).addTo(map);
 
   function place(i) {
     const n = Math.PI * (1 - 2 * state.y[i]);
@@ -168,7 +181,8 @@ function spreadmapPlants(map, packed) {
     for (const [name, column] of words.repeated) line(list, name, column.words[column.index[row]]);
     if (state.level[i] !== NO_CLASS) line(list, "Relative infection pressure", packed.classLabels[state.level[i]]);
     for (const [name, texts] of words.sparse) line(list, name, texts[row]);
-    if (state.status[i] & SYNTHETIC) line(list, "Position", "synthetic: spread over a bed with a count, not surveyed");
+    if (state.before && state.before[i] !== state.now[i]) line(list, "Before", `${marks[state.before[i] & ~SYNTHETIC].label} (${packed.beforeOn})`);
+    if (state.now[i] & SYNTHETIC) line(list, "Position", "synthetic: spread over a bed with a count, not surveyed");
     box.className = "card";
     box.append(title, list);
     return box;
@@ -176,7 +190,7 @@ function spreadmapPlants(map, packed) {
 
   function open(i) {
     state.selected = i;
-    layer._draw();
+    layer.redraw();
     L.popup({ minWidth: 250, maxWidth: 320, autoPanPaddingTopLeft: [60, 12], autoPanPaddingBottomRight: [40, 12] }).setLatLng(place(i)).setContent(card(i)).openOn(map);
   }
 
@@ -185,14 +199,15 @@ function spreadmapPlants(map, packed) {
     const i = nearest(event.layerPoint);
     if (i >= 0) open(i);
   });
-  map.on("popupclose", () => { state.selected = -1; layer._draw(); });
+  map.on("popupclose", () => { state.selected = -1; layer.redraw(); });
 
   const ready = (async () => {
     const [numbers, text] = await Promise.all([inflate(packed.numbers), inflate(packed.words)]);
     const n = packed.count, lon = new Int32Array(numbers, 0, n), lat = new Int32Array(numbers, 4 * n, n);
     state.row = new Uint32Array(numbers, 8 * n, n);
-    state.status = new Uint8Array(numbers, 12 * n, n);
+    state.now = state.status = new Uint8Array(numbers, 12 * n, n);
     state.level = new Uint8Array(numbers, 13 * n, n);
+    if (packed.beforeOn) state.before = new Uint8Array(numbers, 14 * n, n);
     state.words = JSON.parse(new TextDecoder().decode(text));
     const x = new Float64Array(n), y = new Float64Array(n);
     state.at = new Int32Array(n);
@@ -203,29 +218,33 @@ function spreadmapPlants(map, packed) {
       state.at[state.row[i]] = i;
     }
     state.x = x; state.y = y;
-    state.ranked = Object.keys(packed.rank).map((row) => state.at[row]).sort((a, b) => packed.rank[state.row[a]] - packed.rank[state.row[b]]);
-    layer._draw();
+    layer.redraw();
   })();
+
+  /* The state now, or at the survey before; the worst is drawn last in both. */
+  function setBefore(wanted) {
+    const status = wanted && state.before ? state.before : state.now;
+    if (!status || status === state.status) return;
+    state.status = status;
+    state.order = null;
+    if (status === state.before) {
+      const code = (i) => status[i] & ~SYNTHETIC;
+      state.order = Uint32Array.from({ length: state.count }, (_, i) => i).sort((a, b) => code(a) - code(b) || a - b);
+    }
+    layer.redraw();
+  }
 
   return {
     ready,
     layer,
+    paint,
+    setBefore,
+    words: () => state.words,
+    isBefore: () => state.status !== null && state.status === state.before,
+    /* where a plant lies in the square of the world, 0 to 1 */
+    unit(row) { const i = state.at[row]; return [state.x[i], state.y[i]]; },
+    place(row) { return place(state.at[row]); },
     isNear(point) { return state.words !== null && nearest(point) >= 0; },
-    /* a canvas is printed without its clear parts and would hide the map under it; a picture of it is not */
-    still() {
-      layer._draw();
-      const image = new Image();
-      image.alt = "";
-      image.className = "leaflet-zoom-animated plants-still";
-      image.src = layer._canvas.toDataURL();
-      image.style.cssText = layer._canvas.style.cssText;
-      layer._canvas.after(image);
-      layer._canvas.style.display = "none";
-    },
-    live() {
-      for (const image of map.getPane("plants").querySelectorAll("img")) image.remove();
-      layer._canvas.style.display = "";
-    },
     screenPoint(row) { return map.latLngToContainerPoint(place(state.at[row])); },
     show(row) {
       const i = state.at[row];
