@@ -167,6 +167,45 @@ def run(
 
 
 @app.command()
+def fit(
+    folder: Folder,
+    as_of: Annotated[str | None, typer.Option(help="pass over surveys after this date, YYYY-MM-DD")] = None,
+    picture: Annotated[Path | None, typer.Option(help="write the picture of each fit into this folder")] = None,
+) -> None:
+    """Fit rates, lengths and direction to the survey history; later runs use the newest accepted fit."""
+    from spreadmap import pipeline_fit
+
+    delivery = pipeline_fit.fit_project(folder, as_of=parse_date(as_of), picture_to=picture, progress=progress())
+    for line in delivery.headlines:
+        say(line)
+
+
+@app.command("plan-survey")
+def plan_survey(
+    folder: Folder,
+    date: Annotated[str, typer.Option(help="day of the survey, YYYY-MM-DD")],
+    hours: Annotated[
+        float | None, typer.Option(help="person-hours of the survey; default: those of the settings")
+    ] = None,
+    to: Annotated[Path | None, typer.Option(help="a new or empty folder; default: survey_plan/<date>")] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="print the summary as JSON")] = False,
+) -> None:
+    """Make the field sheet and the list of the next survey in walking order; no run."""
+    from spreadmap import pipeline
+
+    on = parse_date(date)
+    if on is None:
+        raise typer.Exit(EXIT_WRONG_USE)
+    plan = pipeline.plan_survey(folder, on=on, hours=hours, to=to)
+    if as_json:
+        say(json.dumps(plan.summary | {"folder": plan.folder.as_posix()}, indent=2, sort_keys=True))
+        return
+    for line in plan.headlines:
+        say(line)
+    say(f"Survey plan: {plan.folder}")
+
+
+@app.command()
 def demo(
     folder: Annotated[Path, typer.Argument(help="where the demo project is copied to")] = Path("spreadmap_demo"),
 ) -> None:

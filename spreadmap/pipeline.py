@@ -11,10 +11,19 @@ from typing import Any
 import numpy as np
 
 from spreadmap.decisions.calendar import season_calendar, season_of_system
+from spreadmap.decisions.costs import work_costs
 from spreadmap.decisions.disposal import dispose
-from spreadmap.decisions.inspection import rank_inspections
+from spreadmap.decisions.next_survey import (
+    plan_inspections,
+    shared_hours,
+    survey_answer,
+    survey_headlines,
+    with_survey,
+)
 from spreadmap.decisions.plan import plan_work
+from spreadmap.decisions.regrowth import hole_checks
 from spreadmap.decisions.removal import rank_removals
+from spreadmap.decisions.removal_words import Knowledge
 from spreadmap.decisions.zones import draw_zones
 from spreadmap.dispersal.climate import flight_climate
 from spreadmap.dispersal.spread import Spread, breaks, spread_from_settings, unit_density
@@ -39,28 +48,34 @@ from spreadmap.io.run_folder import RunFolder
 from spreadmap.io.run_log import RunLog, write_fault_report
 from spreadmap.io.streamed import RasterStore
 from spreadmap.io.summary import plain, summary_values
+from spreadmap.io.survey_plan import survey_plan_folder, write_survey_plan
 from spreadmap.io.versions import software_version
 from spreadmap.io.web_geometry import place_shapes, zone_shapes
 from spreadmap.io.write_delivery import write_delivery
 from spreadmap.io.write_raster import RISK, RISK_ALONE, RISK_CLASS, warp_to_web
-from spreadmap.outbreak.ahead import NOTHING_DONE, spread_ahead
+from spreadmap.outbreak.actions import NOTHING_DONE
+from spreadmap.outbreak.ahead import spread_ahead
 from spreadmap.outbreak.exposure import plant_exposure
 from spreadmap.outbreak.hidden import hidden_infection
+from spreadmap.outbreak.hidden_order import hidden_or_order, looking_weight
 from spreadmap.outbreak.score_survey import with_scores
 from spreadmap.pressure import pressure_on_grid
 from spreadmap.pressure.tiles import pressure_tiles, tile_job
 from spreadmap.records.extent import grid_around
+from spreadmap.records.flight_season import flight_season
 from spreadmap.records.identify import identify
+from spreadmap.records.rounds import survey_before
 from spreadmap.records.sources import join_sources, plant_sources, reservoir_sources, screen_segments
 from spreadmap.records.state import is_inspected_for, plant_state, uninspected_state, worst_status
 from spreadmap.records.triage import triage
-from spreadmap.review.field_sheet import field_sheet_pdf, field_sheet_xlsx, sheet_rows, title_of
+from spreadmap.review.field_sheet import field_sheet_pdf, field_sheet_xlsx
+from spreadmap.review.headlines import headlines
 from spreadmap.review.page import render_review
-from spreadmap.review.rose import wind_rose_png
+from spreadmap.review.pictures import field_sheets, season_pictures, wind_roses
 from spreadmap.review.score import score_pictures
-from spreadmap.review.season_picture import season_png
 from spreadmap.values.calendar import SystemSeason
 from spreadmap.values.grid import Grid, Surface
+from spreadmap.values.hidden import Hidden
 from spreadmap.values.inventory import ScreenSegments, Sources
 from spreadmap.values.pest_system import PestSystem
 from spreadmap.values.plan import Disposal
@@ -76,6 +91,7 @@ __all__ = [
     "check_project",
     "doctor",
     "new_project",
+    "plan_survey",
     "read_project",
     "run_demo",
     "run_project",
@@ -105,11 +121,15 @@ def analyse(
     SurveyResult
         Triage of every pest system; maps, lists and zones for those whose verdict is removal with roots.
     """
-    as_of = np.datetime64(project.as_of)
+    as_of, settings = np.datetime64(project.as_of), shared_hours(settings)
+    flights = [
+        flight_season(system, project.temperature, project.latitude_deg, settings) for system in project.pest_systems
+    ]
+    project = replace(project, pest_systems=tuple(system for system, _ in flights))
     findings: list[Triage] = []
     mapped: list[SystemResult] = []
     states: list[PlantState] = []
-    remarks: list[str] = []
+    remarks = [text for _, says in flights for text in says]
     disposals: list[Disposal] = []
     seasons: list[SystemSeason] = []
     for system, state, says in states_of(project, as_of):
@@ -166,7 +186,7 @@ def analyse_system(
 ) -> tuple[SystemResult, tuple[str, ...]]:
     """Return maps, lists and zones of one pest system, and sentences about what was assumed."""
     inventory, system = project.inventory, verdict.system
-    as_of, next_survey = np.datetime64(project.as_of), np.datetime64(project.next_survey_on)
+    as_of = np.datetime64(project.as_of)
     climate = flight_climate(
         project.wind_hours,
         project.wind_raster,
@@ -184,6 +204,8 @@ def analyse_system(
 
     exposure = plant_exposure(inventory, state, plants, wild, spread, screens, settings, engine)
     hidden = hidden_infection(inventory, state, exposure, settings)
+    records = (project.surveys, project.work_log)
+    unseen, starts = hidden_or_order(None, inventory, state, *records, wild, spread, screens, system, settings, engine)
     if store is None or grid.n_rows * grid.n_cols <= settings.grid.stream_above_cells:
         store = None
         own = relative_surface(grid, plants, spread, screens, settings, engine)
@@ -193,8 +215,6 @@ def analyse_system(
         told = (face_of(project), system.key)
         both, own = streamed_surfaces(grid, plants, wild, spread, screens, settings, engine, store, told)
 
-    ahead = (inventory, state, sources, spread, screens, system, (as_of, next_survey), settings, engine)
-    undone = spread_ahead(*ahead)
     removal = rank_removals(
         inventory,
         project.sites,
@@ -206,11 +226,45 @@ def analyse_system(
         project.as_of,
         project.holidays,
         engine,
+        Knowledge(
+            wild=wild,
+            decisions=project.decisions,
+            horizon_on=project.horizon_on,
+            next_survey_on=project.next_survey_on,
+        ),
     )
-    inspection = rank_inspections(inventory, state, exposure, hidden, settings, project.as_of, project.next_survey_on)
-    plan = plan_work(removal, inspection, settings)
-    planned = spread_ahead(*ahead, plan=plan)
-    zones = draw_zones(inventory, project.sites, project.reservoirs, state, plants, spread, settings, engine)
+    healthy = unseen.healthy if isinstance(unseen, Hidden) else None
+    inspection, sample = plan_inspections(
+        project,
+        state,
+        exposure,
+        hidden,
+        spread,
+        screens,
+        settings,
+        engine,
+        weight=looking_weight(unseen),
+        healthy=healthy,
+    )
+    holes = hole_checks(inventory, state, settings, project.as_of)
+    plan = plan_work(removal, inspection, settings, holes)
+    ahead = spread_ahead(
+        inventory,
+        state,
+        plan,
+        wild,
+        spread,
+        screens,
+        system,
+        np.datetime64(project.next_survey_on),
+        np.datetime64(project.horizon_on),
+        settings,
+        engine,
+        assumed=starts,
+    )
+    land = (inventory, project.sites, project.reservoirs, state)
+    zones = draw_zones(*land, plants, spread, settings, engine, healthy=healthy)
+    survey = survey_answer(project, state, sample, removal, inspection, settings)
     return SystemResult(
         triage=verdict,
         state=state,
@@ -218,17 +272,22 @@ def analyse_system(
         sources=sources,
         exposure=exposure,
         hidden=hidden,
+        unseen=unseen,
         surface=both,
         surface_without_reservoirs=own,
         breaks=breaks(spread.kernel),
         unit_per_m2=unit_density(spread.kernel),
         reach_says=reach_sentences(spread, REACH_SHARE),
-        outlooks=(undone, planned),
+        ahead=ahead,
+        courses=ahead.courses,
         plan=plan,
+        survey=survey,
+        before=survey_before(inventory, project.surveys, project.work_log, system, survey.first_on),
+        costs=work_costs(plan, inventory, project.sites, state, settings),
         zones=zones,
         face=face_of(project),
         raster_grid=None if store is None else grid,
-    ), (*screen_says, *grid_says, *climate.remarks)
+    ), (*screen_says, *grid_says, *climate.remarks, *unseen.remarks)
 
 
 def relative_surface(
@@ -378,6 +437,42 @@ def run_project(
     return Delivery(folder=run.final, summary=plain(summary_values(result, ())), headlines=headlines(result))
 
 
+def plan_survey(
+    folder: Path,
+    *,
+    on: dt.date,
+    hours: float | None = None,
+    to: Path | None = None,
+    engine: Engine | None = None,
+) -> Delivery:
+    """Plan a survey of a project: field sheets and the list of a walk, complete or none; no run, nothing in the history.
+
+    Parameters
+    ----------
+    folder : Path
+        The project's folder.
+    on : date
+        Day of the survey.
+    hours : float, optional
+        Person-hours of the survey; default those of the settings. [h]
+    to : Path, optional
+        A new or empty folder; default `survey_plan/<date>` in the project, where an earlier plan gives way.
+
+    Raises
+    ------
+    InputError, SettingsError
+        If something that came in refuses the plan.
+    OutputError
+        If the plan could not be written; an earlier one stays.
+    """
+    folder = folder.resolve()
+    inputs, settings = with_survey(*read_project(folder, None), on, hours)
+    result = analyse(inputs, settings, engine or Engine())
+    where = survey_plan_folder(folder, result) if to is None else to.resolve()
+    summary = write_survey_plan(where, result, field_sheets(result), may_replace=to is None)
+    return Delivery(folder=where, summary=plain(summary), headlines=survey_headlines(result))
+
+
 def new_project(folder: Path) -> tuple[Path, ...]:
     """Make a project folder with a commented project file, empty tables and an empty field sheet."""
     return write_new_project(folder, {"field_sheet.pdf": field_sheet_pdf(), "field_sheet.xlsx": field_sheet_xlsx()})
@@ -410,55 +505,3 @@ def render_pages(result: SurveyResult) -> dict[str, bytes]:
         **score_pictures(result),
         **season_pictures(result),
     }
-
-
-def wind_roses(result: SurveyResult) -> dict[str, bytes]:
-    """Return the pictures of the wind by their path in the run folder; none where there is no direction."""
-    pictures = {
-        f"{system.triage.system.key}/wind_rose.png": wind_rose_png(
-            system.climate, f"{result.inputs.name}: wind for {system.triage.system.common_name}"
-        )
-        for system in result.systems
-    }
-    return {name: content for name, content in pictures.items() if content}
-
-
-def season_pictures(result: SurveyResult) -> dict[str, bytes]:
-    """Return the picture of the year by its path in the run folder; none where no system has a window here."""
-    picture = season_png(result.season, result.inputs.name) if result.season is not None else b""
-    return {"calendar.png": picture} if picture else {}
-
-
-def field_sheets(result: SurveyResult) -> dict[str, bytes]:
-    """Return the sheets of the next survey by their path in the run folder, on paper and as a workbook."""
-    sheets = {}
-    for system in result.systems:
-        pest, rows = system.triage.system, sheet_rows(system, result.inputs)
-        sheets[f"{pest.key}/field_sheet.pdf"] = field_sheet_pdf(rows, title_of(system.face, pest.common_name))
-        sheets[f"{pest.key}/field_sheet.xlsx"] = field_sheet_xlsx(rows)
-    return sheets
-
-
-def headlines(result: SurveyResult) -> tuple[str, ...]:
-    """Return what a person at a terminal wants to hear first."""
-    lines = [found.says for found in result.triage if found.is_told_of]
-    lines += [item.misfit for found in result.triage for item in found.identifications if item.misfit]
-    for system in result.systems:
-        removal, plan = system.plan.removal, system.plan
-        lines.append(
-            f"{len(removal)} plants on the removal list, {int(removal.within_hours.sum())} of them within this week's "
-            f"crew hours; {plan.backlog_weeks:.1f} weeks of work in all."
-        )
-        planned = system.outlooks[-1]
-        lines.append(
-            f"{planned.condition}: {planned.share_avoided:.0%} of arrivals on healthy hosts are avoided until the next "
-            f"survey ({planned.low:.0%} to {planned.high:.0%} over the scale run)."
-        )
-    told = [fault.sentence() for fault in result.inputs.faults if fault.column in ("as_of", "host", "evidence")]
-    lines += told
-    others = len(result.inputs.faults) - len(result.inputs.rejected) - len(told)
-    if others > 0:
-        lines.append(f"{others} remarks on the inputs stand in run.log.")
-    if result.inputs.rejected:
-        lines.append(f"{len(result.inputs.rejected)} rows were put aside: see rejected_rows.csv.")
-    return tuple(lines)

@@ -179,3 +179,34 @@ def test_help_takes_a_quarter_of_the_heavy_imports():
     heavy = best_time("-c", "import geopandas, rasterio, folium, scipy")
     print(f"\n--help {ours:.2f} s, heavy imports {heavy:.2f} s, ratio {ours / heavy:.2f}")
     assert ours <= heavy / 4
+
+
+def test_a_planned_survey_leaves_history_alone_and_is_json(tmp_path):
+    folder = make_project(tmp_path / "town")
+    before = sorted(path.name for path in folder.iterdir())
+    made = RUNNER.invoke(app, ["plan-survey", str(folder), "--date", "2026-06-15", "--hours", "1", "--json"])
+    assert made.exit_code == 0, made.output
+    said = json.loads(made.stdout)
+    assert (said["survey_on"], said["hours"], said["systems"][0]["system"]) == ("2026-06-15", 1.0, "rose_rosette")
+    assert 0 < said["systems"][0]["plants"] < 29
+    assert said["folder"] == (folder / "survey_plan" / "2026-06-15").resolve().as_posix()
+    assert (folder / "survey_plan/2026-06-15/rose_rosette/field_sheet.pdf").read_bytes().startswith(b"%PDF")
+    assert sorted(path.name for path in folder.iterdir()) == sorted([*before, "survey_plan"])
+
+
+@pytest.mark.parametrize(
+    ("options", "code", "says"),
+    [
+        (("--date", "2026-05-17", "--hours", "4"), 4, "day of the survey is 2026-05-17; allowed: 2026-05-18"),
+        (("--date", "2026-06-15", "--hours", "0"), 4, "hours of the survey are 0; allowed: above 0"),
+        (("--date", "15.06.2026"), 2, "2026-09-14"),
+        ((), 2, "--date"),
+    ],
+)
+def test_a_survey_that_cannot_be_planned_says_why_and_writes_nothing(tmp_path, options, code, says):
+    folder = make_project(tmp_path / "town")
+    result = RUNNER.invoke(app, ["plan-survey", str(folder), *options])
+    refused = isinstance(result.exception, SpreadmapError)
+    assert (exit_code(result.exception) if refused else result.exit_code) == code
+    assert says in " ".join((str(result.exception) if refused else result.output).split())
+    assert not (folder / "survey_plan").exists()

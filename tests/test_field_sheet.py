@@ -4,6 +4,7 @@ import io
 import re
 import subprocess
 import zipfile
+from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
@@ -26,6 +27,7 @@ from spreadmap.review.field_sheet import (
     sheet_rows,
     title_of,
 )
+from spreadmap.values.survey_answer import RANDOM_MARK
 from spreadmap.values.words import ALLOWED_EVIDENCE, SURVEY_STATUSES, Method
 
 LETTER_WIDTH = 11 * 72  # US letter, landscape, in points
@@ -143,9 +145,11 @@ def test_the_rows_are_the_survey_hours_site_by_site_and_bed_by_bed():
     for walked in ([line.site for line in rows], [(line.site, line.bed_id) for line in rows]):
         changes = sum(a != b for a, b in pairwise(walked))
         assert changes == len(set(walked)) - 1
-    in_bed = [line.order for line in rows if (line.site, line.bed_id) == (rows[0].site, rows[0].bed_id)]
-    assert in_bed == sorted(in_bed)
-    assert rows[0].order == 1
+    walked = np.argsort(inspection.walk[inspection.within_hours])
+    assert [line.plant_id for line in rows] == result.inputs.inventory.plant_id[listed][walked].tolist()
+    drawn = result.inputs.inventory.plant_id[inspection.plant[inspection.is_random]].tolist()
+    assert {line.plant_id for line in rows if line.note == RANDOM_MARK} == set(drawn)
+    assert {line.note for line in rows} == {"", RANDOM_MARK}
     assert np.isfinite([line.easting for line in rows]).all()
 
 
@@ -153,3 +157,16 @@ def test_the_title_says_dates_and_mode_and_no_chance():
     title = title_of(made_result().systems[0].face, "rose rosette")
     assert "relative" in title
     assert not re.search("chance|probab|likel", title)
+
+
+def test_a_plant_that_chance_chose_carries_its_note_on_paper_and_back(tmp_path, pdftotext):
+    drawn = replace(row(1), note=RANDOM_MARK)
+    file = tmp_path / "sheet.pdf"
+    file.write_bytes(field_sheet_pdf([drawn, row(2)], "t"))
+    text = subprocess.run([pdftotext, "-layout", str(file), "-"], check=True, capture_output=True).stdout.decode()
+    (line,) = [line for line in text.splitlines() if re.search(r"001\s+B1", line)]
+    assert RANDOM_MARK in line
+    table = (
+        CalamineWorkbook.from_filelike(io.BytesIO(field_sheet_xlsx([drawn, row(2)]))).get_sheet_by_index(0).to_python()
+    )
+    assert [cells[SHEET_COLUMNS.index("note")] for cells in table] == ["note", RANDOM_MARK, ""]

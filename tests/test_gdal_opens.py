@@ -13,7 +13,7 @@ from spreadmap.io.write_delivery import write_delivery
 
 pytestmark = pytest.mark.gdal
 OURS = ("GDAL_SKIP", "OGR_SKIP", "OGR_SQLITE_LOAD_EXTENSIONS", "CPL_VSIL_CURL_ALLOWED_EXTENSIONS", "SHAPE_RESTORE_SHX")
-SYSTEM_LAYERS = ("removal_list", "inspection_list", "zones", "plants")
+SYSTEM_LAYERS = ("removal_list", "inspection_list", "zones", "zone_ranges", "plants")
 
 
 @pytest.fixture(scope="module", params=["found", "nothing found"])
@@ -42,7 +42,7 @@ def test_shapefiles_open_with_dates_and_counts(delivery, gdal_tools, name):
     said = output_of(gdal_tools["ogrinfo"], "-al", "-so", delivery / "rose_rosette" / f"{name}.shp")
     rows = rows_in_manifest(delivery)[f"rose_rosette/{name}.shp"]
     assert f"Feature Count: {rows}\n" in said
-    assert f"Geometry: {'Polygon' if name == 'zones' else 'Point'}\n" in said
+    assert f"Geometry: {'Polygon' if name.startswith('zone') else 'Point'}\n" in said
     assert 'ID["EPSG",25832]' in said
     for column in LAYERS[name]:
         kind = {Kind.DATE: "Date", Kind.WHOLE: "Integer", Kind.NUMBER: "Real"}.get(column.kind, "String")

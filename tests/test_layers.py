@@ -19,7 +19,7 @@ ROWS = [
     ("epidemic", {"outbreak"}),
     ("choices", {"decisions"}),
     ("edge", {"io", "review"}),
-    ("job", {"pipeline"}),
+    ("job", {"pipeline", "pipeline_fit"}),
     ("skin", {"cli", "__main__"}),
 ]
 OUTSIDE = {
@@ -33,10 +33,11 @@ OUTSIDE = {
     "outbreak": {"numpy", "numba", "scipy", "shapely"},
     "decisions": {"contourpy", "numpy", "scipy", "shapely"},
     "pipeline": {"numpy", "shapely"},
+    "pipeline_fit": {"numpy"},
     "cli": {"rich", "typer"},
     "__main__": set(),
 }
-SKIN_MAY_USE = {"pipeline", "values", "errors"}
+SKIN_MAY_USE = {"pipeline", "pipeline_fit", "values", "errors"}
 EDGE_ONLY = {"pandas", "geopandas", "pyogrio", "rasterio", "pyproj", "folium", "branca", "reportlab", "matplotlib"}
 
 

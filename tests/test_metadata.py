@@ -65,7 +65,7 @@ def test_lineage_names_surveys_wind_kernel_software_and_seed(tmp_path):
     result = made_result()
     (statement,) = words(parsed(tmp_path, result), ".//gmd:LI_Lineage/gmd:statement")
     for said in ("survey dates: 2026-09-14", "812 hours counted", "kernel.mean_m = 10.95 [m] (computed",
-                 f"spreadmap {software_version()}", "no seed", "a" * 64, "Wind of one season only."):  # fmt: skip
+                 f"spreadmap {software_version()}", "seed 20260", "a" * 64, "Wind of one season only."):  # fmt: skip
         assert said in statement
 
 

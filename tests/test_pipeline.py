@@ -64,11 +64,15 @@ def test_the_map_with_reservoirs_is_nowhere_lower(result):
     assert system.surface.values.sum() > system.surface_without_reservoirs.values.sum()
 
 
-def test_the_plan_avoids_arrivals(result):
-    undone, planned = result.systems[0].outlooks
-    assert planned.arrivals < undone.arrivals
-    assert 0 < planned.share_avoided < 1
-    assert planned.low <= planned.share_avoided <= planned.high
+def test_the_plan_avoids_new_cases(result):
+    ahead = result.systems[0].ahead
+    undone, listed = ahead.scenario("nothing"), ahead.scenario("list")
+    assert undone.share_avoided == 0
+    assert listed.taken_out == len(result.systems[0].plan.removal)
+    assert 0 < listed.share_low <= listed.share_avoided <= listed.share_high < 1
+    assert (ahead.next_survey_on, ahead.horizon_on) == (result.inputs.next_survey_on, result.inputs.horizon_on)
+    assert ahead.plants is None
+    assert result.systems[0].courses == ()
 
 
 def test_rings_hold_their_confirmed_plants_and_each_other(result):

@@ -28,9 +28,10 @@ def plan_of(infected, hours=30.0, survey_hours=24.0):
 
 
 def test_the_backlog_is_all_hours_over_the_hours_of_a_week():
-    # Worked by hand: 4 medium plants of 30 person-minutes and one set-up of 20 + 10, two people: 1.25 hours.
+    # Worked by hand: a week of 60 person-minutes holds one medium plant of 30 and its set-up of 20 + 10, which is paid
+    # again in each of four weeks.
     plan = plan_of(range(4), hours=0.5)
-    assert plan.backlog_weeks == pytest.approx(2.5)
+    assert plan.backlog_weeks == pytest.approx(4.0)
     assert plan.removal.within_hours.tolist() == [True, False, False, False]
     assert plan.remarks[0] == "3 plants stand outside the crew hours of this week, of 4 on the list."
 
@@ -49,6 +50,7 @@ def test_nothing_confirmed_is_no_work():
 
 def test_a_crew_without_hours_never_finishes():
     assert plan_of([0], hours=0).backlog_weeks == float("inf")
+    assert "settings.removal.crew_hours_per_week is 0; allowed: above zero" in plan_of([0], hours=0).remarks[0]
     assert plan_of([], hours=0).backlog_weeks == 0
 
 

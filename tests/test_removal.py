@@ -6,15 +6,21 @@ from dataclasses import replace
 import numpy as np
 import pytest
 import shapely
-from small_records import inventory_at, sites_of, state_with, system_of
+from small_records import FLIGHT, inventory_at, sites_of, state_with, system_of
 from small_worlds import rose_toward, screens_of, spread_of
 
+from spreadmap.biology.season import flight_days
 from spreadmap.decisions.cautions import removal_cautions
 from spreadmap.decisions.dates import regrowth_dates, working_day_after
-from spreadmap.decisions.removal import Jobs, rank_removals, removal_order
+from spreadmap.decisions.removal import rank_removals
+from spreadmap.decisions.removal_words import Knowledge
 from spreadmap.engine import Engine
 from spreadmap.errors import SettingsError
-from spreadmap.values.settings import KernelSettings, RemovalSettings, Settings
+from spreadmap.values.hidden import Hidden
+from spreadmap.values.inventory import Sources
+from spreadmap.values.rates import Rates
+from spreadmap.values.settings import InfectionSettings, KernelSettings, RemovalSettings, Settings
+from spreadmap.values.surveys import Decisions
 from spreadmap.values.words import Verdict
 
 ENGINE, NO_SCREENS, TODAY = Engine(workers=1), screens_of(), dt.date(2026, 9, 21)
@@ -95,63 +101,27 @@ def test_beds_of_one_name_on_two_sites_are_two_places():
     assert list_of(plants, state_with(plants, infected=[0, 1])).set_up_minutes.tolist() == [30, 30]
 
 
-def jobs_of(minutes, set_up, place):
-    n = len(minutes)
-    return Jobs(
-        plant=np.arange(n),
-        minutes=np.array(minutes, dtype=float),
-        set_up=np.array(set_up, dtype=float),
-        place=np.array(place),
-    )
-
-
-def picked_one_after_another(onward, jobs):
-    """Open the place, or go on in an open one, that is worth most per minute; again and again."""
-    left, opened, order = set(range(len(onward))), set(), []
-    while left:
-        offers = []
-        for place in sorted({int(jobs.place[i]) for i in left}):
-            queue = sorted((i for i in left if jobs.place[i] == place), key=lambda i: (-onward[i] / jobs.minutes[i], i))
-            start = 0.0 if place in opened else jobs.set_up[queue[0]]
-            runs = [queue[:1]] if place in opened else [queue[: k + 1] for k in range(len(queue))]
-            worth = [sum(onward[run]) / (start + sum(jobs.minutes[run])) for run in runs]
-            best = int(np.argmax(worth))
-            offers.append((-worth[best], queue[0], place, runs[best]))
-        _, _, place, run = min(offers)
-        order += run
-        left -= set(run)
-        opened.add(place)
-    return order
-
-
-@pytest.mark.parametrize("seed", range(8))
-def test_the_order_is_that_of_picking_the_best_again_and_again(seed):
-    rng = np.random.default_rng(seed)
-    jobs = jobs_of(rng.choice([20, 30, 45, 90], 40), np.full(40, 30), rng.integers(0, 9, 40))
-    onward = rng.gamma(0.5, 4.0, 40)
-    order, added = removal_order(onward, jobs)
-    assert order.tolist() == picked_one_after_another(onward, jobs)
-    assert added.sum() == 30 * len(set(jobs.place.tolist()))
-
-
-def test_a_bed_of_many_small_gains_may_beat_one_larger_gain():
-    # Worked by hand: bed 0 gives 6 / (30 + 60) a minute, the lone plant 3 / (30 + 20): 0.0667 against 0.06.
-    order, added = removal_order(np.array([2.0, 2.0, 2.0, 3.0]), jobs_of([20] * 4, [30] * 4, [0, 0, 0, 1]))
-    assert order.tolist() == [0, 1, 2, 3]
-    assert added.tolist() == [30, 0, 0, 30]
-
-
-def test_more_hours_never_reach_fewer_plants():
+def test_crew_hours_draw_the_cut_off_and_leave_nobody_off_the_list():
     rng = np.random.default_rng(5)
     plants = inventory_at(*rng.uniform(0, 200, (60, 2)), bed=rng.choice(["a", "b", "c"], 60))
-    state, last = state_with(plants, infected=range(30)), -1
-    for hours in (0, 1, 2, 4, 8, 16, 32):
-        ranked = list_of(plants, state, settings=Settings(removal=RemovalSettings(crew_hours_per_week=hours)))
+    state, last = state_with(plants, infected=range(30)), -1.0
+    for hours in (0, 2, 8, 32):
+        ranked = list_of(plants, state, settings=only_believed(crew_hours_per_week=hours))
         reach = int(ranked.within_hours.sum())
-        assert reach >= last
+        assert len(ranked) == 30
         assert ranked.within_hours.tolist() == [True] * reach + [False] * (30 - reach)
-        last = reach
-    assert last == 30
+        assert ranked.avoided[:reach].sum() >= 0.98 * last
+        assert (ranked.person_minutes + ranked.set_up_minutes)[:reach].sum() <= hours * 60 * 2 * (1 + 1e-9)
+        last = ranked.avoided[:reach].sum()
+    assert reach == 30
+
+
+def only_believed(**removal):
+    """Settings without scale run and with one assumed rate."""
+    return Settings(
+        removal=RemovalSettings(**removal), kernel=KernelSettings(scale_run=()),
+        infection=InfectionSettings(assumed_onward_range=(2.0, 2.0)),
+    )  # fmt: skip
 
 
 def test_ranks_over_the_scale_run_hold_the_rank_and_say_whether_the_cut_off_holds():
@@ -164,10 +134,9 @@ def test_ranks_over_the_scale_run_hold_the_rank_and_say_whether_the_cut_off_hold
     assert (ranked.rank_high >= rank).all()
     assert (ranked.rank_low < ranked.rank_high).any()
     assert 0 < ranked.rank_holds.sum() < 40
-    still = list_of(
-        plants, state_with(plants, infected=range(40)), settings=replace(few, kernel=KernelSettings(scale_run=()))
-    )
+    still = list_of(plants, state_with(plants, infected=range(40)), settings=only_believed(crew_hours_per_week=30))
     assert (still.rank_low == rank).all()
+    assert (still.rank_high == rank).all()
     assert still.rank_holds.all()
 
 
@@ -205,6 +174,254 @@ def test_regrowth_and_private_ground_are_said():
     assert says.startswith("Regrowth seen after the removal on 2026-07-01; ")
     assert says.endswith("Private ground: settle access first.")
     assert "Resident" not in says
+
+
+def test_the_reason_says_how_far_and_which_way_by_the_wind_or_by_the_compass():
+    plants = inventory_at((0, 0), (20, 0), (0, 40), bed=["own", "east", "north"], site=["", "green", ""])
+    sites = sites_of(("green", shapely.box(15, -5, 25, 5), "bed", False, "city"))
+    state = state_with(plants, infected=[0])
+    still = list_of(plants, state, sites=sites).reason[0]
+    assert "falls on bed east, Site green, 20 m to the east" in still
+    assert "falls on bed north, 40 m to the north" in still
+    windy = list_of(plants, state, sites=sites, spread=spread_of(rose=rose_toward(90))).reason[0]
+    assert "falls on bed east, Site green, 20 m downwind" in windy
+    assert "20 m upwind" in list_of(plants, state, sites=sites, spread=spread_of(rose=rose_toward(270))).reason[0]
+
+
+def test_shares_in_a_reason_are_those_of_the_sums_screens_included():
+    """Two plants at equal distance, one behind a screen of factor 1/2: 2/3 and 1/3 of what is sent."""
+    plants = inventory_at((0, 0), (10, 0), (-10, 0), bed=["own", "open", "behind"])
+    says = list_of(plants, state_with(plants, infected=[0]), screens=screens_of((-5, -50, -5, 50, 0.5))).reason[0]
+    assert "67 % falls on bed open" in says
+    assert "33 % falls on bed behind" in says
+
+
+def test_moving_everything_moves_nothing_in_the_list():
+    rng = np.random.default_rng(4)
+    places = rng.uniform(0, 120, (60, 2))
+    beds = rng.choice(["a", "b", "c", "d"], 60)
+    here, there = (inventory_at(*(places + shift), bed=beds) for shift in (0.0, 12_345.0))
+    lists = [list_of(each, state_with(each, infected=range(20))) for each in (here, there)]
+    assert lists[0].plant.tolist() == lists[1].plant.tolist()
+    assert lists[0].avoided == pytest.approx(lists[1].avoided, rel=1e-6)
+
+
+def test_the_list_is_the_same_on_one_and_on_two_threads():
+    rng = np.random.default_rng(4)
+    plants = inventory_at(*rng.uniform(0, 120, (60, 2)), bed=rng.choice(["a", "b", "c", "d"], 60))
+    state = state_with(plants, infected=range(20))
+    one, two = (
+        rank_removals(plants, sites_of(), state, spread_of(), NO_SCREENS, system_of(), only_believed(), TODAY, (),
+                      Engine(workers=count))
+        for count in (1, 2)
+    )  # fmt: skip
+    assert one.plant.tolist() == two.plant.tolist()
+    assert one.avoided.tobytes() == two.avoided.tobytes()
+
+
+RATES = Rates(per_day_m2=0.02, contact_per_day=0.002, background_per_day=1e-6)
+
+
+def hidden_with(infected):
+    """Return hidden infection from the chance of being infected of every plant, NaN for no candidate."""
+    infected = np.asarray(infected, dtype=float)
+    n = len(infected)
+    return Hidden(
+        not_yet_infectious=infected / 2, infectious=infected / 2, healthy=1 - infected, symptomatic=infected / 4,
+        half_show_by=np.full(n, np.datetime64("2026-12-01")), days_infected=np.full(n, 30.0),
+        infected_in=np.zeros((n, 1)), step_from=np.array(["2026-09-14"], dtype="datetime64[D]"),
+        expected_infected=float(np.nansum(infected)), iterations=1, change=0.0, settled=True,
+    )  # fmt: skip
+
+
+def calibrated(plants, infected_of, infected, settings, **more):
+    chance = np.zeros(len(plants))
+    for plant, value in infected_of.items():
+        chance[plant] = value
+    chance[list(infected)] = np.nan
+    known = Knowledge(rates=RATES, hidden=hidden_with(chance), **more)
+    return rank_removals(plants, sites_of(), state_with(plants, infected=infected), spread_of(), NO_SCREENS, system_of(),
+                         settings, TODAY, (), ENGINE, known)  # fmt: skip
+
+
+def test_arrivals_on_plants_that_are_probably_infected_already_count_less():
+    plants = two_beds()
+    fresh = calibrated(plants, {}, [0, 3], only_believed())
+    assert fresh.plant.tolist() == [3, 0]
+    stale = calibrated(plants, dict.fromkeys(range(4, 10), 0.9), [0, 3], only_believed())
+    assert stale.plant.tolist() == [0, 3]
+    assert stale.avoided[1] < 0.2 * fresh.avoided[0]
+
+
+def test_infections_avoided_are_the_sum_over_receivers_of_their_chance_to_escape():
+    """Worked by hand from the rates: one confirmed medium plant, one healthy one 10 m away, no wind."""
+    plants = inventory_at((0, 0), (10, 0))
+    avoided = calibrated(plants, {}, [0], only_believed(value_days=365)).avoided[0]
+    days = flight_days(np.datetime64(TODAY), np.datetime64("2027-09-21"), FLIGHT)
+    density = float(spread_of().kernel.location_density(10.0))  # the canopy of 0.4 m changes it by less than 1 %
+    background = np.exp(-RATES.background_per_day * days)
+    assert avoided == pytest.approx(background * -np.expm1(-RATES.per_day_m2 * density * days), rel=0.01)
+
+
+def test_touching_plants_are_infected_by_contact_where_the_rates_have_one():
+    """1 m apart, the touching distance: the dose is more by the rate of contact times the days."""
+    apart, touching = (
+        calibrated(inventory_at((0, 0), (metres, 0)), {}, [0], only_believed()).avoided[0] for metres in (1.001, 0.999)
+    )
+    days = flight_days(np.datetime64(TODAY), np.datetime64("2027-09-21"), FLIGHT)
+    dose_apart, dose_touching = -np.log1p(-apart), -np.log1p(-touching)
+    assert dose_touching - dose_apart == pytest.approx(RATES.contact_per_day * days, rel=0.02)
+
+
+def test_green_plants_come_onto_the_list_only_where_settings_and_fit_allow_it():
+    """A green plant amid forty healthy ones, nine tenths surely infected; another hardly."""
+    rng = np.random.default_rng(1)
+    plants = inventory_at((0, 0), *rng.uniform(-8, 8, (40, 2)), (300, 0))
+    chance = {0: 0.9, 1: 0.01}
+    allowed = only_believed(green_plants=True)
+    listed = calibrated(plants, chance, [41], allowed)
+    assert listed.is_green.tolist() == (listed.plant == 0).tolist()
+    assert listed.plant.tolist() == [0, 41]
+    assert "No finding; infected with a chance of 90 % by the fitted model: test it first" in listed.reason[0]
+    assert any("removes 0.1 healthy plants to avoid" in text for text in listed.remarks)
+    assert not calibrated(plants, chance, [41], only_believed()).is_green.any()
+    relative = list_of(plants, state_with(plants, infected=[41]), settings=allowed)
+    assert relative.plant.tolist() == [41]
+    assert any("needs rates fitted to the surveys" in text for text in relative.remarks)
+    dear = calibrated(plants, chance, [41], only_believed(green_plants=True, green_price=1000.0))
+    assert dear.plant.tolist() == [41]
+
+
+def test_the_curve_begins_with_nothing_and_rises_to_all_of_it():
+    rng = np.random.default_rng(4)
+    plants = inventory_at(*rng.uniform(0, 120, (60, 2)), bed=rng.choice(["a", "b", "c", "d"], 60))
+    ranked = list_of(plants, state_with(plants, infected=range(20)))
+    curve = ranked.curve
+    assert (curve.hours[0], curve.share[0], curve.plants[0]) == (0, 0, 0)
+    assert curve.hours[1:] == pytest.approx(ranked.cumulative_hours)
+    assert (np.diff(curve.share) >= 0).all()
+    assert curve.share[-1] == pytest.approx(1)
+    assert (curve.low <= curve.share + 1e-12).all()
+    assert (curve.high >= curve.share - 1e-12).all()
+    assert (curve.low[1:-1] < curve.high[1:-1]).any()
+    assert np.isnan(curve.infections).all()
+    assert ranked.avoided == pytest.approx(np.diff(curve.share))
+
+
+def test_in_calibrated_mode_the_curve_counts_infections():
+    plants = two_beds()
+    ranked = calibrated(plants, {}, [0, 3], only_believed())
+    assert ranked.curve.infections == pytest.approx(np.concatenate([[0], np.cumsum(ranked.avoided)]))
+
+
+def test_packing_is_held_against_the_same_digging_by_value_alone():
+    """Worked by hand: bed a has a strong plant and a weak one, bed b and c one of middle strength each.
+
+    A week of 110 person-minutes takes 30 + 30 + 30 in bed a; by value alone the same 60 minutes of digging go to bed a
+    and to bed b, with two set-ups: 120 person-minutes, one crew hour.
+    """
+    healthy = [*[(2, y) for y in (-2, 0, 2)], (60, 0), *[(302, y) for y in (-1, 1)], *[(602, y) for y in (-1, 1)]]
+    plants = inventory_at((0, 0), (62, 0), (300, 0), (600, 0), *healthy,
+                          bed=["a", "a", "b", "c", *["a"] * 4, *["b"] * 2, *["c"] * 2])  # fmt: skip
+    week = only_believed(crew_hours_per_week=110 / 120)
+    ranked = list_of(plants, state_with(plants, infected=range(4)), settings=week)
+    price = ranked.packing
+    assert ranked.plant[:2].tolist() == [0, 1]
+    assert ranked.within_hours.tolist() == [True, True, False, False]
+    assert price.packed_hours == pytest.approx(90 / 120)
+    assert price.by_value_hours == pytest.approx(1.0)
+    assert price.by_value > price.packed
+    assert list_of(plants, state_with(plants, infected=range(4)), settings=only_believed()).packing is None
+
+
+def test_a_row_costs_labour_with_its_set_up_bags_and_a_new_plant():
+    """Worked by hand: medium rose, 30 + 30 minutes at 45 an hour, two bags at 8, a plant for 60: 121."""
+    plants = inventory_at((0, 0))
+    assert list_of(plants, state_with(plants, infected=[0])).cost.tolist() == [121.0]
+
+
+def decisions_of(*rows):
+    plant, day, word, until, reason = zip(*rows, strict=True)
+    return Decisions(plant_id=plant, decided_on=day, decision=word, until=until, reason=reason)
+
+
+def decided(*rows, infected=(0, 2, 4), **more):
+    plants = inventory_at(*[(3 * i, 0) for i in range(8)], bed="a")
+    return rank_removals(
+        plants, sites_of(), state_with(plants, infected=infected, **more), spread_of(), NO_SCREENS, system_of(),
+        only_believed(), TODAY, (), ENGINE, Knowledge(decisions=decisions_of(*rows)),
+    )  # fmt: skip
+
+
+def test_refused_and_put_off_plants_stay_listed_last_and_outside_the_cut_off():
+    ranked = decided(
+        ("p2", "2026-09-15", "refuse", "NaT", "the owner says no"),
+        ("p4", "2026-09-15", "put_off", "2026-11-01", "market week"),
+        ("p0", "2026-09-15", "accept", "NaT", ""),
+    )
+    assert ranked.plant.tolist() == [0, 2, 4]
+    assert ranked.within_hours.tolist() == [True, False, False]
+    assert ranked.week.tolist() == [1, 0, 0]
+    assert np.isnat(ranked.planned_on[1:]).all()
+    assert ranked.decision.tolist() == ["accept", "refuse", "put_off"]
+    assert ranked.decision_reason.tolist() == ["", "the owner says no", "market week (until 2026-11-01)"]
+    assert ranked.is_held.tolist() == [False, True, True]
+    assert any("2 plants were put off or refused" in text for text in ranked.remarks)
+    assert len(ranked.curve) == 2
+
+
+def test_the_last_decision_counts_and_putting_off_ends_on_its_day():
+    taken_back = decided(("p2", "2026-09-15", "refuse", "NaT", "no"), ("p2", "2026-09-18", "accept", "NaT", ""))
+    assert not taken_back.is_held.any()
+    over = decided(("p2", "2026-09-01", "put_off", "2026-09-21", "until today"))
+    assert not over.is_held.any()
+    assert over.decision.tolist() == [""] * 3
+    later = decided(("p2", "2026-09-22", "refuse", "NaT", "not yet decided on the date of the state"))
+    assert not later.is_held.any()
+
+
+def test_a_decision_ends_with_the_removal_of_the_plant():
+    again = decided(("p6", "2026-06-01", "refuse", "NaT", "before it was taken out"), sprouting=[6])
+    assert not again.is_held.any()
+
+
+def test_everything_held_back_leaves_an_empty_plan():
+    ranked = decided(("p0", "2026-09-15", "refuse", "NaT", "no"), infected=[0])
+    assert ranked.plant.tolist() == [0]
+    assert not ranked.within_hours.any()
+
+
+def test_an_order_opened_again_is_on_the_list_and_says_so():
+    plants = inventory_at((0, 0), (5, 0))
+    state = state_with(plants, sprouting=[0])
+    opened = replace(state, has_regrowth=[False, False], reopened_on=["2026-09-18", "NaT"])
+    ranked = list_of(plants, opened)
+    assert ranked.plant.tolist() == [0]
+    assert ranked.reason[0].startswith("Order opened again on 2026-09-18: the roots are still in the ground; ")
+    assert ranked.onward[0] > 0
+
+
+def test_what_is_left_out_is_said():
+    plants = two_beds()
+    ask = (plants, sites_of(), state_with(plants, infected=[0, 3]), spread_of(), NO_SCREENS, system_of(), only_believed(),
+           TODAY, (), ENGINE)  # fmt: skip
+    wild = Sources(easting=[900.0], northing=[0.0], strength=[3.0], plant=[-1])
+    far = rank_removals(*ask, Knowledge(wild=wild, next_survey_on=TODAY + dt.timedelta(days=61))).remarks
+    near = rank_removals(*ask, Knowledge(next_survey_on=TODAY + dt.timedelta(days=60))).remarks
+    assert any("at this survey interval no order beats a short ring" in text for text in far)
+    assert not any("short ring" in text for text in near)
+    assert any("No wild stands are known" in text for text in near)
+    assert not any("No wild stands are known" in text for text in far)
+    assert all("chance" not in text and "probab" not in text for text in (*far, *near))
+
+
+def test_a_size_without_minutes_and_minutes_of_zero_are_refused():
+    plants = inventory_at((0, 0), size="M")
+    state = state_with(plants, infected=[0])
+    with pytest.raises(SettingsError, match=r"no person-minutes for size class 'M'.*settings.removal.person_minutes"):
+        list_of(plants, state, settings=only_believed(person_minutes={"S": 20.0}))
+    with pytest.raises(SettingsError, match="person-minutes of a removal: 0"):
+        list_of(plants, state, settings=only_believed(person_minutes={"M": 0.0}))
 
 
 @pytest.mark.parametrize("verdict", [Verdict.NO_ACTION, Verdict.CUT_PARTS, Verdict.DISCARD_PLANT])
@@ -270,3 +487,32 @@ def test_cautions_follow_the_settings_and_defer_to_local_codes():
     for words in ("0.46 m", "12 km/h", "09:00", "located before any digging", "eye protection", "licensed applicator",
                   "not a diagnosis", "Local codes", "No blower", "Traffic control"):  # fmt: skip
         assert words in says
+
+
+def test_a_horizon_that_ends_with_the_season_is_carried_across_the_winter():
+    plants = two_beds()
+    listed = {
+        horizon: calibrated(plants, {}, [0, 3], only_believed(value_days=365), horizon_on=horizon).avoided[0]
+        for horizon in (None, dt.date(2026, 12, 31), dt.date(2028, 12, 31))
+    }
+    assert listed[dt.date(2026, 12, 31)] == listed[None]
+    assert listed[dt.date(2028, 12, 31)] > 1.2 * listed[None]
+
+
+def test_what_others_infect_anyway_is_not_avoided():
+    """A wild stand beside the healthy plant; hand-reckoned: its dose lets the plant escape with exp(-dose) beforehand."""
+    plants = inventory_at((0, 0), (10, 0))
+    wild = Sources(easting=[20.0], northing=[0.0], strength=[6.0], plant=[-1])
+    alone = calibrated(plants, {}, [0], only_believed()).avoided[0]
+    beside = calibrated(plants, {}, [0], only_believed(), wild=wild).avoided[0]
+    dose = -6 * np.log1p(-alone)  # six plants at the same distance on the other side
+    assert beside == pytest.approx(alone * np.exp(-dose), rel=0.01)
+
+
+def test_two_plants_of_one_receiver_share_it():
+    """Each alone avoids less than it would without the other, and both together what the sums say."""
+    plants = inventory_at((0, 0), (20, 0), (10, 0), bed=["a", "b", "c"])
+    both = calibrated(plants, {}, [0, 1], only_believed()).avoided
+    one = calibrated(inventory_at((0, 0), (10, 0)), {}, [0], only_believed()).avoided[0]
+    dose = -np.log1p(-one)
+    assert both == pytest.approx([np.exp(-dose) - np.exp(-2 * dose), one], rel=0.01)

@@ -46,7 +46,8 @@ def test_the_summary_counts_what_the_result_holds(tmp_path):
     assert [row["plant_id"] for row in system["removal"]["first"]] == ["000", "001", "007", "014", "021", "028"]
     assert len(system["inspection"]["first"]) == 10
     assert [ring["ring"] for ring in system["rings"]] == ["core", "inner", "outer"]
-    assert [outlook["arrivals"] for outlook in system["outlooks"]] == [120.0, 30.0]
+    assert [course["share_avoided"] for course in system["ahead"]["scenarios"]] == [0.0, 0.75]
+    assert "by_horizon" not in system["ahead"]["scenarios"][0]
     assert system["face"]["condition"] == "if nothing is done"
     assert [triage["is_mapped"] for triage in said["triage"]] == [True, False]
     assert said["triage"][1]["verdict"] == "no_action"
@@ -55,7 +56,8 @@ def test_the_summary_counts_what_the_result_holds(tmp_path):
 def test_nothing_found_gives_an_empty_but_whole_summary():
     said = plain(summary_values(without_findings(made_result()), ()))
     assert said["systems"][0]["removal"] == {
-        "plants": 0, "within_hours": 0, "crew_hours": 0.0, "backlog_weeks": 1.4, "first": []
+        "plants": 0, "within_hours": 0, "crew_hours": 0.0, "backlog_weeks": 1.4, "held_back": 0,
+        "share_avoided_this_week": None, "first": [],
     }  # fmt: skip
 
 
@@ -66,7 +68,7 @@ def test_hostile_words_stay_text(tmp_path, text):
     assert json.loads(path.read_text(encoding="utf-8"))["remarks"] == [clean_text(text)]
 
 
-def test_the_manifest_has_hashes_settings_and_no_seed(tmp_path):
+def test_the_manifest_has_hashes_settings_and_the_seed(tmp_path):
     result = made_result()
     (tmp_path / "b.txt").write_bytes(b"b")
     (tmp_path / "a").mkdir()
@@ -79,7 +81,7 @@ def test_the_manifest_has_hashes_settings_and_no_seed(tmp_path):
     assert said["inputs"][0] == {"role": "inventory", "path": "plants.csv", "sha256": "a" * 64, "rows": PLANTS}
     assert {note["name"] for note in said["settings"]} == {note.name for note in list_settings(result.settings)}
     assert all(note["unit"] and note["status"] and note["source"] for note in said["settings"])
-    assert said["seed"] is None
+    assert said["seed"] == result.settings.ahead.seed
     assert said["previous_delivery"] == "runs/2026-08-01-1"
     assert "python" in said["versions"]
 

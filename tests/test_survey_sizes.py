@@ -5,11 +5,12 @@ import pytest
 from scipy import stats
 
 from spreadmap.decisions.survey_sizes import (
-    clean_survey_sentence,
     detection_chance,
-    drawn_at_random,
     most_infected_after_clean,
+    most_infected_given,
     passes_needed,
+    passes_of_lot,
+    random_order,
     survey_size,
     survey_size_of_large_lot,
     upper_limit_of_prevalence,
@@ -69,24 +70,44 @@ def test_after_a_clean_look_one_more_case_would_have_been_noticed():
 
 def test_draws_are_even_and_the_same_for_the_same_seed():
     keys = [f"P{number:03d}" for number in range(60)]
-    assert (drawn_at_random(keys, 20, 5) == drawn_at_random(keys, 20, 5)).all()
-    turned = drawn_at_random(keys[::-1], 20, 5)
-    assert {keys[::-1][place] for place in turned} == {keys[place] for place in drawn_at_random(keys, 20, 5)}
+    assert (random_order(keys, (5, 1)) == random_order(keys, (5, 1))).all()
+    turned = random_order(keys[::-1], (5, 1))
+    assert [keys[::-1][place] for place in turned] == [keys[place] for place in random_order(keys, (5, 1))]
+    assert (random_order(keys, (5, 2)) != random_order(keys, (5, 1))).any()
     counts = np.zeros(60)
     for seed in range(600):
-        counts[drawn_at_random(keys, 20, seed)] += 1
+        first = random_order(keys, (seed, 1))[:20]
+        assert len(set(first.tolist())) == 20
+        counts[first] += 1
     assert stats.chisquare(counts).pvalue > 0.001
 
 
-def test_words_of_a_clean_survey():
-    said = clean_survey_sentence(500, 129, 0.95, 1.0, is_random=True)
-    assert "with 95 % confidence at most 9 plants (1.8 %)" in said
-    assert "not yet showing are not counted" in said
-    assert "had the plants been drawn at random. They were not" in clean_survey_sentence(
-        500, 129, 0.95, 1.0, is_random=False
-    )
-    assert "too few to rule anything out" in clean_survey_sentence(500, 1, 0.95, 0.5, is_random=True)
-    assert "nothing can be said" in clean_survey_sentence(500, 0, 0.95, 0.5, is_random=True)
+def test_the_limit_with_finds_is_that_of_simulated_surveys():
+    # at the limit, surveys that notice at most as many are as rare as one less the confidence says; one below, not
+    rng = np.random.default_rng(2)
+    most = most_infected_given(400, 90, 3, 0.95, 0.55)
+    for infected, rare in ((most + 1, True), (most, False)):
+        met = rng.hypergeometric(infected, 400 - infected, 90, size=400_000)
+        share = (rng.binomial(met, 0.55) <= 3).mean()
+        assert bool(share <= 0.05 + 0.001) is rare
+        assert share == pytest.approx(0.05, abs=0.012)
+    assert most_infected_given(400, 90, 90, 0.95, 0.55) == 400
+
+
+def test_with_all_looked_at_by_perfect_eyes_the_limit_is_what_was_found():
+    assert most_infected_given(50, 50, 7, 0.99) == 7
+    assert most_infected_given(50, 49, 7, 0.95) == 8  # the one not looked at
+    assert most_infected_given(50, 0, 0, 0.95) == 50
+
+
+def test_passes_of_a_lot_by_hand():
+    # 300 plants at 1 % are 3: one pass misses all with 0.45^3 = 0.091; two with 0.45^6 = 0.0083
+    assert passes_of_lot(300, 0.01, 0.9, 0.55) == 1
+    assert passes_of_lot(300, 0.01, 0.95, 0.55) == 2
+    # 30 plants at 1 % are less than one, which counts as one: 0.45^3 = 0.091
+    assert passes_of_lot(30, 0.01, 0.9, 0.55) == 3
+    assert passes_of_lot(30, 0.01, 0.9, 0.0) is None
+    assert passes_of_lot(30, 0.01, 0.9, 1.0) == 1
 
 
 @pytest.mark.parametrize(
@@ -99,7 +120,7 @@ def test_words_of_a_clean_survey():
             lambda: survey_size(10, 0.0, 1.0),
             "design prevalence is 0.0; .*confidence is 1.0; allowed: above 0 and below 1",
         ),
-        (lambda: drawn_at_random(["a"], 2, 1), "2 plants are to be drawn; allowed: 0 to 1"),
+        (lambda: most_infected_given(10, 4, 5, 0.9), "5 plants noticed of 4 looked at of 10; allowed: noticed up to"),
     ],
 )
 def test_bad_numbers_are_told(call, says):

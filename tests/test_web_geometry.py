@@ -8,6 +8,7 @@ import shapely
 from made_results import CRS, HOSTILE_TEXTS, made_inputs, made_result
 from pyproj import Transformer
 from shapely.geometry import shape
+from test_review_browser_views import with_score
 
 from spreadmap.errors import OutputError
 from spreadmap.io.web_geometry import in_degrees, place_shapes, to_wgs84, zone_shapes
@@ -48,10 +49,20 @@ def test_rings_lie_above_lines_and_the_core_on_top():
     shapes = zone_shapes(made_result().systems[0], CRS).shapes
     assert [(item.kind, item.name) for item in shapes] == [
         ("line", "wild hosts, 100 m"), ("ring", "outer"), ("ring", "inner"), ("ring", "core"),
+        ("ring_range", "inner"),
     ]  # fmt: skip
-    assert [item.properties["focus"] for item in shapes[1:]] == ["1", "1", "1"]
+    assert [item.properties["focus"] for item in shapes[1:]] == ["1", "1", "1", "1"]
     core, inner = shape(shapes[3].geojson), shape(shapes[2].geojson)
     assert inner.contains(core)
+    # the band begins where the smallest inner ring of the scale run ends
+    ring, band = made_result().systems[0].zones.rings[1], shape(shapes[4].geojson)
+    assert band.bounds == shape(to_wgs84(ring.high, CRS)).bounds
+    assert not band.contains(shape(to_wgs84(ring.low, CRS)).centroid)
+
+
+def test_rings_of_the_last_scored_forecast_lie_on_top_in_their_own_kind():
+    result = with_score(made_result())
+    assert [(item.kind, item.name) for item in zone_shapes(result.systems[0], CRS).shapes[5:]] == [("old_ring", "core")]
 
 
 def test_sites_stands_and_screens_are_drawn_with_their_words():

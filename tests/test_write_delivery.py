@@ -19,8 +19,11 @@ from spreadmap.io.write_delivery import write_delivery
 PAGES = {"review.html": b"<!doctype html>", "public/review.html": b"<!doctype html>"}
 STEPS = [
     "rose_rosette/removal_list.shp", "rose_rosette/inspection_list.shp", "rose_rosette/zones.shp",
-    "rose_rosette/plants.shp", "rose_rosette/rose_rosette.gpkg", "rose_rosette/removal_list.csv",
-    "rose_rosette/inspection_list.csv", "rose_rosette/removal_list.xlsx", "rose_rosette/forecast.json",
+    "rose_rosette/zone_ranges.shp", "rose_rosette/plants.shp", "rose_rosette/rose_rosette.gpkg",
+    "rose_rosette/removal_list.csv",
+    "rose_rosette/inspection_list.csv", "rose_rosette/scenarios.csv", "rose_rosette/survey_statement.csv",
+    "rose_rosette/removal_curve.csv",
+    "rose_rosette/removal_list.xlsx", "rose_rosette/forecast.json",
     "rose_rosette/risk.tif", "rose_rosette/risk_without_reservoirs.tif", "rose_rosette/risk_class.tif", "public/blocks",
     "review.html",
     "public/review.html", "data_dictionary.csv", "metadata.xml", "changes.csv", "rejected_rows.csv", "score.json",

@@ -19,7 +19,7 @@ from spreadmap.io.short_names import LAYERS, NOT_ASSESSED, Kind
 from spreadmap.io.styles import qml_of_layer, sld_of_layer
 from spreadmap.io.write_vector import cut_layer, cut_text, write_geojson, write_geopackage, write_shapefile
 
-LAYER_NAMES = ("removal_list", "inspection_list", "zones", "plants")
+LAYER_NAMES = ("removal_list", "inspection_list", "zones", "zone_ranges", "plants")
 
 
 def layers_of(result):
@@ -113,7 +113,8 @@ def test_all_layers_lie_in_one_geopackage_with_their_styles(tmp_path):
         path = write_geopackage(tmp_path / "all.gpkg", list(layers.values()), styles_of(layers), AS_OF)
     names = dict(pyogrio.list_layers(path).tolist())
     assert names == {
-        "removal_list": "Point", "inspection_list": "Point", "zones": "MultiPolygon", "plants": "Point",
+        "removal_list": "Point", "inspection_list": "Point", "zones": "MultiPolygon",
+        "zone_ranges": "MultiPolygon", "plants": "Point",
         "layer_styles": None,
     }  # fmt: skip
     _, _, data = read(path, "plants")

@@ -3,12 +3,19 @@
 from __future__ import annotations
 
 import datetime as dt
+from dataclasses import replace
 
 import numpy as np
 
+from spreadmap.decisions.looking import Looks, order_by_worth, reached, walk
+from spreadmap.decisions.places import work_places
+from spreadmap.dispersal.spread import Spread, unit_density
+from spreadmap.engine import Engine
 from spreadmap.outbreak.exposure import candidates, ranks
-from spreadmap.values.arrays import IntArray
-from spreadmap.values.inventory import Inventory
+from spreadmap.pressure import pressure_at_points
+from spreadmap.records.sources import receiving_weight, receptors_of, size_factor
+from spreadmap.values.arrays import BoolArray, FloatArray, IntArray
+from spreadmap.values.inventory import Inventory, ScreenSegments, Sources
 from spreadmap.values.plan import InspectionList
 from spreadmap.values.results import Exposure, HiddenFirstForm
 from spreadmap.values.settings import InspectionSettings, Settings
@@ -16,6 +23,10 @@ from spreadmap.values.surveys import PlantState
 from spreadmap.values.words import Status
 
 TOUCHING, SUSPECT, OTHER = 0, 1, 2
+ONWARD_RTOL = 0.01
+"""Error allowed in what plants would send onward [-]: it is multiplied by weights that are known far less well."""
+NEVER_DAYS = 365.0
+"""How long ago a plant counts as last seen that nobody ever inspected [d]; our choice. Nearer ones are overdue longer."""
 
 
 def interval_days(hidden: HiddenFirstForm, settings: InspectionSettings) -> IntArray:
@@ -28,6 +39,44 @@ def interval_days(hidden: HiddenFirstForm, settings: InspectionSettings) -> IntA
     ).astype(np.int64)
 
 
+def onward_if_infected(
+    inventory: Inventory,
+    state: PlantState,
+    spread: Spread,
+    screens: ScreenSegments,
+    settings: Settings,
+    engine: Engine,
+    healthy: FloatArray | None = None,
+) -> FloatArray:
+    """Return what every standing host that is not confirmed would send to healthy ones, shape (n,) [units of pressure].
+
+    To first order: what two plants send to a third adds up. `healthy` is how surely each plant is still healthy, (n,) [-];
+    without it suspects alone count in part.
+    """
+    among = np.flatnonzero(candidates(state))
+    weight = receiving_weight(inventory, state, settings.sources)
+    size = size_factor(inventory, settings.sources)
+    if healthy is not None:
+        weight = np.where(weight > 0, inventory.susceptibility * size * np.nan_to_num(healthy), 0.0)
+    sums = pressure_at_points(
+        receptors_of(inventory, weight > 0, settings.sources),
+        Sources(
+            easting=inventory.easting[among],
+            northing=inventory.northing[among],
+            strength=size[among],
+            plant=among,
+        ),
+        spread,
+        engine,
+        screens=screens,
+        receptor_weight=weight[weight > 0],
+        settings=replace(settings.pressure, rtol=max(settings.pressure.rtol, ONWARD_RTOL)),
+    )
+    result = np.zeros(len(inventory))
+    result[among] = 0.0 if sums.sent is None else sums.sent / unit_density(spread.kernel)
+    return result
+
+
 def rank_inspections(
     inventory: Inventory,
     state: PlantState,
@@ -36,14 +85,22 @@ def rank_inspections(
     settings: Settings,
     as_of: dt.date,
     next_survey_on: dt.date | None = None,
+    *,
+    weight: FloatArray | None = None,
+    onward: FloatArray | None = None,
+    drawn: IntArray | None = None,
 ) -> InspectionList:
     """Return the standing hosts that are not confirmed, in the order in which they should be looked at.
 
-    Plants that touch a confirmed one come first, because contact is not part of the relative pressure; then suspects,
-    because a test settles them; then the rest. Within each of the three, the relative infection pressure decides, and
-    the order of the inventory where that is equal. Hours of the next survey draw the cut-off. A plant is due after the
-    interval of its distance, counted from its last inspection, and at once where there was none or where it is a
-    suspect. What the hours of the next survey reach is due on its day at the latest.
+    A look is worth the weight of the plant's being hidden times what it would send onward, per person-minute with the
+    way to its bed; what the eye notices is the same share for all and moves nobody. Without a weight of its own the
+    relative infection pressure stands for it, and plants that touch a confirmed one come first, because contact is not
+    part of that. Suspects come next, because a test settles them. Equal ones keep the order of the inventory.
+
+    Hours of the next survey reach plants drawn at random first, then a share of them those whose interval by distance
+    has run out, then those at which a minute is worth most. A plant is due after the interval of its distance, counted
+    from its last inspection, and at once where there was none or where it is a suspect. What the hours of the next
+    survey reach is due on its day at the latest.
 
     Parameters
     ----------
@@ -54,11 +111,18 @@ def rank_inspections(
         No plant is due before this day.
     next_survey_on : date, optional
         Day of the next survey.
+    weight : array, shape (n,), optional
+        How much speaks for each plant's being infected and showing it, in any unit, contact counted. [-]
+    onward : array, shape (n,), optional
+        What each plant would send to healthy ones, in any unit; the same for all where it is not given. [-]
+    drawn : array of positions, optional
+        Plants drawn at random.
 
     Returns
     -------
     InspectionList
-        `rank_low`, `rank_high`, `rank_holds` compare the order with those of the scale run.
+        `rank_low`, `rank_high`, `rank_holds` compare the order with those of the scale run: in each of these the
+        pressures are dealt out anew by the ranks of that run, and weights change as they do.
 
     References
     ----------
@@ -66,39 +130,77 @@ def rank_inspections(
     """
     among = candidates(state)
     plants = np.flatnonzero(among)
+    look, design = settings.inspection, settings.survey
+    survey_on = np.datetime64(as_of if next_survey_on is None else next_survey_on)
+    weights = (exposure.pressure if weight is None else np.nan_to_num(weight))[plants]
+    sends = np.ones(len(plants)) if onward is None else onward[plants]
     group = np.full(len(plants), OTHER)
     group[state.status[plants] == Status.SUSPECT.value] = SUSPECT
-    group[hidden.is_touching[plants]] = TOUCHING
-    look = settings.inspection
-    within = (np.arange(len(plants)) + 1) * look.minutes_per_plant / 60.0 <= look.hours_per_survey + 1e-9
-    by_pressure = np.vstack([ranks(exposure.pressure, among), exposure.scale_rank])[:, plants]
-    orders = [np.lexsort((row, group)) for row in by_pressure]
-    table = np.empty_like(by_pressure)
-    for row, each in zip(table, orders, strict=True):
-        row[each] = np.arange(1, len(plants) + 1)
-    table = table[:, orders[0]]
-    order = plants[orders[0]]
-    reach = int(within.sum())
-    days = interval_days(hidden, look)[order]
-    last, today = state.last_inspected_on[order], np.datetime64(as_of)
+    if weight is None:
+        group[hidden.is_touching[plants]] = TOUCHING
+    looks = Looks(
+        worth=weights * sends,
+        minutes=np.full(len(plants), look.minutes_per_plant),
+        place=work_places(inventory)[0][plants],
+        group=group,
+        reach_minutes=design.minutes_per_place,
+    )
+    days = interval_days(hidden, look)[plants]
+    last = state.last_inspected_on[plants]
+    since = np.where(np.isnat(last), NEVER_DAYS, (survey_on - last).astype(np.float64))
+    is_random = np.isin(plants, [] if drawn is None else drawn)
+    is_overdue = since >= days
+    within = reached(looks, is_random, since / days, 60.0 * look.hours_per_survey, design.overdue_share)
+    site = np.unique(inventory.site_id[plants].astype(str), return_inverse=True)[1]
+    steps = walk(looks, within, inventory.easting[plants], inventory.northing[plants], site)
+    order, added, table = _over_scales(looks, weights, sends, exposure, among)
+    reach, today = int(within.sum()), np.datetime64(as_of)
     due = np.where(np.isnat(last), today, np.maximum(last + days.astype("timedelta64[D]"), today))
-    due = np.where(state.status[order] == Status.SUSPECT.value, today, due)
+    due = np.where(state.status[plants] == Status.SUSPECT.value, today, due)
     if next_survey_on is not None:
-        due = np.where(within, np.minimum(due, np.datetime64(next_survey_on)), due)
+        due = np.where(within, np.minimum(due, survey_on), due)
+    most = float(looks.worth.max(initial=0.0))
+    listed = plants[order]
     return InspectionList(
-        plant=order,
-        pressure=exposure.pressure[order],
-        is_touching=hidden.is_touching[order],
-        distance_m=hidden.distance_to_confirmed_m[order],
-        interval_days=days,
-        due_on=due,
-        person_minutes=np.full(len(plants), look.minutes_per_plant),
-        within_hours=within,
+        plant=listed,
+        pressure=exposure.pressure[listed],
+        is_touching=hidden.is_touching[listed],
+        distance_m=hidden.distance_to_confirmed_m[listed],
+        interval_days=days[order],
+        due_on=due[order],
+        person_minutes=looks.minutes,
+        within_hours=within[order],
         rank_low=table.min(axis=0),
         rank_high=table.max(axis=0),
         rank_holds=np.all((table <= reach) == (table[0] <= reach), axis=0),
-        reason=np.array([_reason(state, exposure, hidden, int(plant)) for plant in order], dtype=object),
+        reason=np.array([_reason(state, exposure, hidden, int(plant)) for plant in listed], dtype=object),
+        worth=100.0 * looks.worth[order] / most if most > 0 else np.zeros(len(order)),
+        set_up_minutes=added,
+        is_random=is_random[order],
+        is_overdue=is_overdue[order],
+        walk=steps[order],
     )
+
+
+def _over_scales(
+    looks: Looks, weights: FloatArray, sends: FloatArray, exposure: Exposure, among: BoolArray
+) -> tuple[IntArray, FloatArray, IntArray]:
+    """Return the order, the minutes for reaching places that each plant adds, and ranks in it and in the scale run."""
+    everyone = np.arange(len(looks))
+    opened = np.zeros(int(looks.place.max()) + 1 if len(looks) else 0, dtype=np.bool_)
+    order, added = order_by_worth(looks, everyone, opened)
+    own = ranks(exposure.pressure, among)[among]
+    pressure = exposure.pressure[among]
+    falling = np.sort(pressure)[::-1]
+    table = np.empty((1 + len(exposure.scale_rank), len(looks)), dtype=np.int64)
+    table[0, order] = everyone + 1
+    for row, scale in zip(table[1:], exposure.scale_rank[:, among], strict=True):
+        # Only ranks of that run are known: the pressures of the map are dealt out by them, and weights follow pressures.
+        dealt = falling[scale - 1] if len(looks) else pressure
+        moved = np.divide(dealt, pressure, out=np.ones(len(looks)), where=(pressure > 0) & (scale != own))
+        other, _ = order_by_worth(replace(looks, worth=weights * moved * sends), everyone, opened)
+        row[other] = everyone + 1
+    return order, added, table[:, order]
 
 
 def _reason(state: PlantState, exposure: Exposure, hidden: HiddenFirstForm, plant: int) -> str:

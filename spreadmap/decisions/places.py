@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from spreadmap.errors import SettingsError
 from spreadmap.values.arrays import FloatArray, IntArray
 from spreadmap.values.inventory import Inventory, Sites
 from spreadmap.values.settings import RemovalSettings
@@ -32,6 +33,25 @@ def work_places(inventory: Inventory) -> tuple[IntArray, list[str]]:
             words.append(f"bed {bed}" if bed else f"site {site}" if site else f"the plants round {plant}")
         place[index] = number[key]
     return place, words
+
+
+def person_minutes(inventory: Inventory, plant: IntArray, settings: RemovalSettings) -> FloatArray:
+    """Return the person-minutes of taking each plant out, shape of `plant`.
+
+    Raises
+    ------
+    SettingsError
+        If a size class has no minutes.
+    """
+    sizes = inventory.size_class[plant].tolist()
+    missing = sorted(set(sizes) - set(settings.person_minutes))
+    if missing:
+        msg = (
+            f"no person-minutes for size class '{missing[0]}' of {sizes.count(missing[0])} plants; allowed: minutes for "
+            "every size class that stands on the list. Add them to settings.removal.person_minutes."
+        )
+        raise SettingsError(msg)
+    return np.array([settings.person_minutes[size] for size in sizes], dtype=np.float64)
 
 
 def set_up_minutes(inventory: Inventory, sites: Sites, plant: IntArray, settings: RemovalSettings) -> FloatArray:

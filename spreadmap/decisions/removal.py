@@ -1,103 +1,62 @@
-"""Which confirmed plants come out first, and how far a crew's hours reach."""
+"""Which plants come out first, and how far a crew's hours reach."""
 
 from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Collection
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from spreadmap.decisions.dates import regrowth_dates, working_day_after
-from spreadmap.decisions.places import set_up_minutes, work_places
+from spreadmap.decisions.onward import (
+    Giving,
+    Onward,
+    Receivers,
+    Reckoner,
+    assumed_rates,
+    green_candidates,
+    horizon_days,
+    receivers_of,
+    standing_sources,
+)
+from spreadmap.decisions.order import Order, gains_in_order, pick_order
+from spreadmap.decisions.places import person_minutes, set_up_minutes, work_places
+from spreadmap.decisions.plant_costs import plant_costs
 from spreadmap.decisions.reasons import removal_reasons
-from spreadmap.dispersal.spread import Spread, unit_density
+from spreadmap.decisions.regrowth import checks_after, replant_days
+from spreadmap.decisions.removal_words import Knowledge, removal_remarks
+from spreadmap.decisions.schedule import Calendar, earliest_days, plan_days
+from spreadmap.decisions.verdicts import Verdicts, verdicts_of
+from spreadmap.dispersal.spread import Spread
 from spreadmap.engine import Engine
-from spreadmap.pressure import pressure_at_points
-from spreadmap.records.sources import plant_sources, receiving_weight, receptors_of
-from spreadmap.records.state import due_for_removal
-from spreadmap.values.arrays import BoolArray, FloatArray, IntArray
+from spreadmap.records.sources import chance_infectious, join_sources, size_factor
+from spreadmap.records.state import confirmed, due_for_removal
+from spreadmap.values.arrays import BoolArray, DateArray, FloatArray, IntArray
 from spreadmap.values.inventory import Inventory, ScreenSegments, Sites, Sources
 from spreadmap.values.pest_system import PestSystem
-from spreadmap.values.plan import RemovalList
-from spreadmap.values.settings import RemovalSettings, Settings
+from spreadmap.values.plan import PackingPrice, RemovalCurve, RemovalList
+from spreadmap.values.rates import Rates
+from spreadmap.values.settings import Settings
 from spreadmap.values.surveys import PlantState
-
-HOURS_SLACK = 1e-9
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Jobs:
-    """The plants to take out, shape (n,): minutes of each, and of setting up its place, `place` a number per place."""
+    """The plants to take out, shape (n,): minutes of each, and of setting up its place, `place` a number per place.
+
+    `is_green` marks plants without a finding, `earliest` is the first day on which each may be dug out.
+    """
 
     plant: IntArray
     minutes: FloatArray
     set_up: FloatArray
     place: IntArray
+    is_green: BoolArray
+    earliest: DateArray
 
-
-def removal_order(onward: FloatArray, jobs: Jobs) -> tuple[IntArray, FloatArray]:
-    """Return the order of plants by onward infections per person-minute, and the set-up each adds.
-
-    A place is set up once. It is opened with the run of its best plants that is worth most per minute, set-up
-    included; the plants left there are then reckoned again, without set-up. Each of these is worth less per minute
-    than the run before it, so that sorting runs by worth is the same as picking the best again and again. Equal
-    values keep the order of the inventory.
-
-    Parameters
-    ----------
-    onward : array, shape (n,)
-        Onward infections (relative).
-    jobs : Jobs
-
-    Returns
-    -------
-    order, added : arrays, shape (n,)
-        Positions in the order of work, and the set-up minutes of each plant in that order.
-    """
-    added = np.zeros(len(onward))
-    runs: list[tuple[float, int, list[int]]] = []
-    best_first = np.argsort(-onward / jobs.minutes, kind="stable")
-    queues = best_first[np.argsort(jobs.place[best_first], kind="stable")]
-    ends = np.flatnonzero(np.diff(jobs.place[queues])) + 1
-    for queue in np.split(queues, ends) if len(queues) else []:
-        worth = np.cumsum(onward[queue]) / (jobs.set_up[queue[0]] + np.cumsum(jobs.minutes[queue]))
-        first = int(np.argmax(worth)) + 1
-        added[queue[0]] = jobs.set_up[queue[0]]
-        runs.append((-float(worth[first - 1]), int(queue[0]), queue[:first].tolist()))
-        runs += [(-float(onward[i] / jobs.minutes[i]), int(i), [int(i)]) for i in queue[first:]]
-    order = np.array([i for run in sorted(runs, key=lambda run: run[:2]) for i in run[2]], dtype=np.int64)
-    return order, added[order]
-
-
-def onward_infections(
-    inventory: Inventory,
-    state: PlantState,
-    sources: Sources,
-    spread: Spread,
-    screens: ScreenSegments,
-    settings: Settings,
-    engine: Engine,
-) -> FloatArray:
-    """Return what each source sends to all healthy hosts, shape (sources,) [units].
-
-    First order: a receiver that several sources reach counts for each of them in full. Without a fitted rate there is
-    no telling how full a receiver is, so that the parts of two sources add up and taking one out leaves the worth of
-    the others as it was; only set-up is reckoned again after each pick.
-    """
-    weight = receiving_weight(inventory, state, settings.sources)
-    receptors = receptors_of(inventory, weight > 0, settings.sources)
-    sums = pressure_at_points(
-        receptors,
-        sources,
-        spread,
-        engine,
-        screens=screens,
-        receptor_weight=weight[weight > 0],
-        settings=settings.pressure,
-    )
-    sent = sums.sent if sums.sent is not None else np.zeros(len(sources))
-    return np.asarray(sent / unit_density(spread.kernel))
+    def __len__(self) -> int:
+        """Return the number of plants."""
+        return len(self.plant)
 
 
 def rank_removals(
@@ -111,11 +70,13 @@ def rank_removals(
     as_of: dt.date,
     holidays: Collection[dt.date],
     engine: Engine,
+    knowledge: Knowledge | None = None,
 ) -> RemovalList:
     """Return every confirmed plant, and regrowth of removed ones, in the order in which they should come out.
 
-    Order: expected onward infections (relative) to hosts still healthy, per person-minute with set-up and travel.
-    Crew hours of one week draw the cut-off and leave nobody off the list. Arrivals on confirmed plants count nothing.
+    Order: infections that taking a plant out avoids until the horizon, among hosts still healthy, per person-minute with
+    set-up and travel, reckoned anew after each pick because sources share receivers. Crew hours draw the cut-off and
+    leave nobody off the list. Plants that a manager put off or refused stand last, outside the cut-off.
 
     Parameters
     ----------
@@ -123,10 +84,15 @@ def rank_removals(
     spread, screens : kernel and wind, screens that count
     system : PestSystem
     settings : Settings
+        With `removal.green_plants`, plants without a finding come onto the list where they are worth their loss, in
+        calibrated mode alone.
     as_of : date
-        The locate ticket is asked for on this day.
+        The locate ticket is asked for on this day, and notice is given.
     holidays : dates without work
     engine : Engine
+    knowledge : Knowledge, optional
+        In relative mode infections are reckoned with rates under which the mean of the plants on the list causes
+        `infection.assumed_onward` infections in a season; they are not stated, only their order is used.
 
     Returns
     -------
@@ -137,7 +103,7 @@ def rank_removals(
     ValueError
         If the pest system's verdict does not call for removal with roots: such a list must not be made.
     SettingsError
-        If there is no working day within a year.
+        If there is no working day within a year, or minutes are not above zero.
 
     References
     ----------
@@ -146,82 +112,235 @@ def rank_removals(
     if not system.is_mapped:
         msg = f"{system.key}: its verdict is {system.verdict}, so no removal list may be made"
         raise ValueError(msg)
-    jobs = _jobs(inventory, sites, state, settings.removal)
-    sources = _sources_of(jobs, inventory, state, settings)
-    onward = onward_infections(inventory, state, sources, spread, screens, settings, engine)
-    order, added = removal_order(onward, jobs)
-    hours, within = _cut_off(order, added, jobs, settings.removal)
-    low, high, holds = _over_scales(order, within, jobs, inventory, state, sources, spread, screens, settings, engine)
-    earliest = working_day_after(as_of, settings.removal.locate_ticket_days, settings.removal.working_days, holidays)
-    return RemovalList(
-        plant=jobs.plant[order],
-        onward=onward[order],
-        person_minutes=jobs.minutes[order],
-        set_up_minutes=added,
-        cumulative_hours=hours,
-        within_hours=within,
-        earliest_on=np.full(len(order), np.datetime64(earliest), dtype="datetime64[D]"),
-        regrowth_on=np.tile(regrowth_dates(earliest, settings.removal), (len(order), 1)),
-        rank_low=low,
-        rank_high=high,
-        rank_holds=holds,
-        reason=removal_reasons(inventory, sites, state, sources, onward, spread, settings)[order],
-    )
+    known = knowledge or Knowledge()
+    work = _Work(inventory, sites, state, spread, screens, system, settings, as_of, holidays, engine, known)
+    return work.listed()
 
 
-def _jobs(inventory: Inventory, sites: Sites, state: PlantState, settings: RemovalSettings) -> Jobs:
-    """Return the plants to take out with their minutes and places."""
-    plant = np.flatnonzero(due_for_removal(state))
-    minutes = [settings.person_minutes[size] for size in inventory.size_class[plant].tolist()]
-    return Jobs(
-        plant=plant,
-        minutes=np.array(minutes, dtype=np.float64),
-        set_up=set_up_minutes(inventory, sites, plant, settings),
-        place=work_places(inventory)[0][plant],
-    )
+class _Work:
+    """One removal list in the making: jobs, what they are worth, their order, and what is said of it."""
+
+    def __init__(
+        self, inventory: Inventory, sites: Sites, state: PlantState, spread: Spread, screens: ScreenSegments,
+        system: PestSystem, settings: Settings, as_of: dt.date, holidays: Collection[dt.date], engine: Engine,
+        known: Knowledge,
+    ) -> None:  # fmt: skip
+        self.inventory, self.sites, self.state, self.spread, self.screens = inventory, sites, state, spread, screens
+        self.system, self.settings, self.as_of, self.engine, self.known = system, settings, as_of, engine, known
+        self.holidays = holidays
+        self.is_calibrated = known.rates is not None
+        self.days = horizon_days(as_of, known.horizon_on, system, settings)
+        self.receivers: Receivers = receivers_of(inventory, state, settings, known.hidden)
+        self.verdicts: Verdicts = verdicts_of(inventory, state, known.decisions, as_of)
+        self.jobs = self._jobs()
+        self.active = np.flatnonzero(~self.verdicts.is_held[self.jobs.plant])
+        first = min((day.item() for day in self.jobs.earliest), default=as_of)
+        self.calendar = Calendar(first=first, settings=settings.removal, holidays=holidays)
+        self.giving = self._giving()
+        price = settings.removal.green_price
+        self.loss = np.where(self.jobs.is_green, price * (1.0 - self.giving.chance), 0.0)
+
+    def _jobs(self) -> Jobs:
+        """Return the plants to take out with their minutes and places: confirmed ones and regrowth, then green ones."""
+        settings, due = self.settings.removal, np.flatnonzero(due_for_removal(self.state))
+        known, green = self.known, np.zeros(0, dtype=np.int64)
+        if settings.green_plants and known.rates is not None and known.hidden is not None:
+            green = green_candidates(
+                self.inventory, self.state, known.hidden, self.receivers, self.spread, self.screens, known.rates,
+                self.days, self.settings, self.engine,
+            )  # fmt: skip
+            green = green[~self.verdicts.is_held[green]]
+        plant = np.concatenate([due, green])
+        return Jobs(
+            plant=plant,
+            minutes=person_minutes(self.inventory, plant, settings),
+            set_up=set_up_minutes(self.inventory, self.sites, plant, settings),
+            place=work_places(self.inventory)[0][plant],
+            is_green=np.arange(len(plant)) >= len(due),
+            earliest=earliest_days(self.inventory, self.sites, plant, settings, self.as_of, self.holidays),
+        )
+
+    def _giving(self) -> Giving:
+        """Return the plants to take out as sources, as strong as they are if infected, with the chance that they are."""
+        jobs, size = self.jobs, size_factor(self.inventory, self.settings.sources)[self.jobs.plant]
+        strength, chance = chance_infectious(self.state, self.settings.sources)[jobs.plant] * size, np.ones(len(jobs))
+        if self.known.hidden is not None:
+            strength = np.where(jobs.is_green, size, strength)
+            infected = np.nan_to_num(self.known.hidden.infected[jobs.plant], nan=0.0)
+            chance = np.where(jobs.is_green, infected, chance)
+        sources = Sources(
+            easting=self.inventory.easting[jobs.plant], northing=self.inventory.northing[jobs.plant],
+            strength=strength, plant=jobs.plant,
+        )  # fmt: skip
+        return Giving(sources=sources, chance=chance)
+
+    def _others(self) -> Sources:
+        """Return whatever sends and is not on the list: wild stands, and suspects or hidden plants."""
+        strength = chance_infectious(self.state, self.settings.sources)
+        if self.known.hidden is not None:
+            infected = self.known.hidden.infected
+            strength = np.where(np.isfinite(infected), infected, strength)
+        strength = strength * size_factor(self.inventory, self.settings.sources)
+        strength[self.jobs.plant] = 0.0
+        return join_sources(standing_sources(self.inventory, strength), self.known.wild)
+
+    def _rates(self, reckoner: Reckoner, infections: float) -> Rates:
+        """Return the fitted rates, or those under which the plants on the list cause so many infections each."""
+        if self.known.rates is not None:
+            return self.known.rates
+        return assumed_rates(reckoner.sent, infections, self.system)
+
+    def views(self) -> list[Onward]:
+        """Return what the plants would bring about: as believed first, then over the assumed rates and the scale run."""
+        infection = self.settings.infection
+
+        def under(spread: Spread, many: Collection[float]) -> list[Onward]:
+            reckoner = Reckoner(
+                self.giving, self.receivers, self._others(), spread, self.screens, self.settings, self.engine
+            )
+            return [reckoner.under(self._rates(reckoner, each), self.days, self.loss) for each in many]
+
+        middle, ends = infection.assumed_onward, infection.assumed_onward_range
+        found = under(self.spread, (middle,) if self.is_calibrated or not len(self.jobs) else (middle, *ends))
+        for factor in self.settings.kernel.scale_run if len(self.jobs) else ():
+            found += under(self.spread.scaled(factor), (middle,))
+        return found
+
+    def order(self, view: Onward, *, pack: bool) -> Order:
+        """Return the order of the jobs that are not held back, numbered among all jobs."""
+        removal, active = self.settings.removal, self.active
+        minutes, set_up, place = self.jobs.minutes[active], self.jobs.set_up[active], self.jobs.place[active]
+        worth = view.worth.only(active)
+        if removal.crew_hours_per_week <= 0:
+            order = pick_order(worth, minutes, set_up, place)
+            return replace(order, job=active[order.job], week=np.zeros_like(order.week))
+        ready = np.array([self.calendar.week_of(day.item()) for day in self.jobs.earliest[active]], dtype=np.int64)
+        weeks = self.calendar.week_minutes()
+        order = pick_order(worth, minutes, set_up, place, week_minutes=weeks, ready=ready, pack=pack)
+        return replace(order, job=active[order.job])
+
+    def listed(self) -> RemovalList:
+        """Return the list."""
+        views, jobs, people = self.views(), self.jobs, self.settings.removal.people_per_crew
+        view, order = views[0], self.order(views[0], pack=True)
+        # How well ranks hold is told from orders without packing, which is slow and moves few plants.
+        orders = [self.order(each, pack=False) for each in views]
+        held = np.setdiff1d(np.arange(len(jobs)), self.active)
+        line = np.concatenate([order.job, held])
+        plant, minutes = jobs.plant[line], jobs.minutes[line]
+        added = np.concatenate([order.added, jobs.set_up[held]])
+        week = np.concatenate([order.week, np.zeros(len(held), dtype=np.int64)])
+        sick = np.bincount(work_places(self.inventory)[0][confirmed(self.state)], minlength=len(self.inventory) + 1)
+        planned, day_order = plan_days(
+            week, minutes + added, jobs.place[line], sick[jobs.place[line]], jobs.earliest[line], self.calendar
+        )
+        hours = np.cumsum(minutes + added) / 60.0 / people
+        low, high, holds = _over(orders, line, len(order.job))
+        out_on = np.where(np.isnat(planned), jobs.earliest[line], planned)
+        checks = checks_after(out_on, self.settings.removal)
+        reason = removal_reasons(
+            self.inventory, self.sites, self.state, self.giving.sources, view, self.spread, self.settings,
+            self.known.hidden,
+        )  # fmt: skip
+        return RemovalList(
+            plant=plant,
+            onward=view.relative[line],
+            person_minutes=minutes,
+            set_up_minutes=added,
+            cumulative_hours=hours,
+            within_hours=week == 1,
+            earliest_on=jobs.earliest[line],
+            regrowth_on=checks,
+            rank_low=low,
+            rank_high=high,
+            rank_holds=holds,
+            reason=reason[line],
+            avoided=np.concatenate([self._avoided(order, view), np.zeros(len(held))]),
+            week=week,
+            planned_on=planned,
+            day_order=day_order,
+            cost=plant_costs(self.inventory, plant, minutes + added, self.settings.costs),
+            is_green=jobs.is_green[line],
+            decision=self.verdicts.decision[plant],
+            decision_reason=self.verdicts.reason[plant],
+            replant_from=replant_days(self.inventory, self.state, plant, out_on, checks, self.settings, self.as_of),
+            curve=self._curve(order, views, hours[: len(order.job)]),
+            packing=self._packing(order, view, float(hours[: len(order.job)][order.week == 1].max(initial=0.0))),
+            remarks=removal_remarks(
+                self.known,
+                self.settings,
+                self.as_of,
+                self._exchange(order),
+                len(held),
+                len(order.job),
+                jobs.earliest[line],
+            ),
+        )
+
+    def _avoided(self, order: Order, view: Onward) -> FloatArray:
+        """Return what each plant of an order avoids: infections, or shares of the arrivals that all of them send."""
+        if self.is_calibrated:
+            return order.gain
+        whole = float(view.relative[self.active].sum())
+        return view.relative[order.job] / (whole if whole > 0 else 1.0)
+
+    def _curve(self, order: Order, views: list[Onward], hours: FloatArray) -> RemovalCurve:
+        """Return what crew hours avoid along the list, with the range over all views."""
+        shares = []
+        for view in views:
+            parts = gains_in_order(view.worth, order.job) if self.is_calibrated else view.relative[order.job]
+            whole = float(parts.sum())
+            shares.append(np.concatenate([[0.0], np.cumsum(parts) / (whole if whole > 0 else 1.0)]))
+        infections = np.concatenate([[0.0], np.cumsum(order.gain)])
+        return RemovalCurve(
+            hours=np.concatenate([[0.0], hours]),
+            plants=np.arange(len(order.job) + 1),
+            share=shares[0],
+            low=np.min(shares, axis=0),
+            high=np.max(shares, axis=0),
+            infections=infections if self.is_calibrated else np.full(len(infections), np.nan),
+        )
+
+    def _packing(self, order: Order, view: Onward, hours: float) -> PackingPrice | None:
+        """Return this week's plants against as many minutes of digging by value alone; None where nothing waits."""
+        this_week = order.week == 1
+        if not this_week.any() or this_week.all():
+            return None
+        jobs, active = self.jobs, self.active
+        alone = pick_order(
+            view.worth.only(active), jobs.minutes[active], np.zeros(len(active)), np.arange(len(active)),
+            week_minutes=float(jobs.minutes[order.job[this_week]].sum()), pack=False, weeks=1,
+        )  # fmt: skip
+        taken = active[alone.job]
+        _, first = np.unique(jobs.place[taken], return_index=True)
+        needs = float(jobs.minutes[taken].sum() + jobs.set_up[taken[first]].sum())
+        return PackingPrice(
+            packed_hours=hours,
+            by_value_hours=needs / 60.0 / self.settings.removal.people_per_crew,
+            packed=float(self._avoided(order, view)[this_week].sum()),
+            by_value=float(self._avoided(replace(alone, job=taken), view).sum()),
+        )
+
+    def _exchange(self, order: Order) -> tuple[float, float]:
+        """Return how many healthy plants the green ones on the list cost, and how many infections they avoid."""
+        green = self.jobs.is_green[order.job]
+        healthy = 1.0 - self.giving.chance[order.job]
+        return float(healthy[green].sum()), float(order.gain[green].sum())
 
 
-def _sources_of(jobs: Jobs, inventory: Inventory, state: PlantState, settings: Settings) -> Sources:
-    """Return the plants to take out as sources, in the order of the jobs; strength zero where a plant sends nothing."""
-    every = plant_sources(inventory, state, settings.sources)
-    strength = np.zeros(len(inventory))
-    strength[every.plant] = every.strength
-    return Sources(
-        easting=inventory.easting[jobs.plant],
-        northing=inventory.northing[jobs.plant],
-        strength=strength[jobs.plant],
-        plant=jobs.plant,
-    )
+def _over(orders: list[Order], line: IntArray, planned: int) -> tuple[IntArray, IntArray, BoolArray]:
+    """Return best and worst rank over all views, and whether each plant stays on its side of the cut-off in all of them.
 
-
-def _cut_off(order: IntArray, added: FloatArray, jobs: Jobs, settings: RemovalSettings) -> tuple[FloatArray, BoolArray]:
-    """Return the crew hours up to each plant in the order of work, and whether one week reaches it."""
-    hours = np.cumsum(added + jobs.minutes[order]) / 60.0 / settings.people_per_crew
-    return hours, hours <= settings.crew_hours_per_week + HOURS_SLACK
-
-
-def _over_scales(
-    order: IntArray,
-    within: BoolArray,
-    jobs: Jobs,
-    inventory: Inventory,
-    state: PlantState,
-    sources: Sources,
-    spread: Spread,
-    screens: ScreenSegments,
-    settings: Settings,
-    engine: Engine,
-) -> tuple[IntArray, IntArray, BoolArray]:
-    """Return best and worst rank over the scale run, and whether each plant stays on its side of the cut-off."""
-    ranks, sides = [np.arange(1, len(order) + 1)], [within]
-    for factor in settings.kernel.scale_run:
-        sent = onward_infections(inventory, state, sources, spread.scaled(factor), screens, settings, engine)
-        other, added = removal_order(sent, jobs)
-        rank, side = np.empty(len(order), dtype=np.int64), np.empty(len(order), dtype=np.bool_)
-        rank[other] = np.arange(1, len(order) + 1)
-        side[other] = _cut_off(other, added, jobs, settings.removal)[1]
-        ranks.append(rank[order])
-        sides.append(side[order])
-    table = np.array(ranks, dtype=np.int64)
-    same = np.array(sides, dtype=np.bool_)
+    `line` is the list, of which the first `planned` are to be done; what is held back stands behind them in every view.
+    A plant that a view does not list has the rank behind all of its plants there.
+    """
+    own = np.arange(1, len(line) + 1)
+    ranks, sides = [own], []
+    for order in orders:
+        count = max(int(line.max(initial=-1)), int(order.job.max(initial=-1))) + 1
+        rank, side = np.full(count, len(order.job) + 1, dtype=np.int64), np.zeros(count, dtype=np.bool_)
+        rank[order.job], side[order.job] = np.arange(1, len(order.job) + 1), order.week == 1
+        ranks.append(np.where(own <= planned, rank[line], own))
+        sides.append(side[line])
+    table, same = np.array(ranks, dtype=np.int64), np.array(sides, dtype=np.bool_)
     return table.min(axis=0), table.max(axis=0), np.all(same == same[0], axis=0)

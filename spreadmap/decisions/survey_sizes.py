@@ -163,24 +163,83 @@ def passes_needed(confidence: float, sensitivity: float) -> int | None:
     return 1 if sensitivity >= confidence else math.ceil(math.log(1 - confidence) / math.log1p(-sensitivity) - 1e-9)
 
 
+def passes_of_lot(plants: int, design_prevalence: float, confidence: float, sensitivity: float) -> int | None:
+    """Return how many passes over every plant of a lot notice the design prevalence, at the least.
+
+    A lower limit, as for `passes_needed`; a prevalence of less than one plant counts as one. None where nothing is ever
+    noticed.
+    """
+    _check(plants, sensitivity)
+    _check_design(design_prevalence, confidence)
+    infected = max(1, infected_of(plants, design_prevalence))
+    return passes_needed(confidence, -math.expm1(infected * math.log1p(-sensitivity)) if sensitivity < 1 else 1.0)
+
+
+def most_infected_given(plants: int, looked_at: int, noticed: int, confidence: float, sensitivity: float = 1.0) -> int:
+    """Return the most infected plants of a lot that a look at plants drawn at random still allows, with a confidence.
+
+    Parameters
+    ----------
+    plants, looked_at : int
+        As for `detection_chance`.
+    noticed : int
+        Infected plants that were noticed, 0 to `looked_at`.
+    confidence : float
+        Above 0 and below 1: with one infected plant more, more of them would have been noticed with at least this
+        chance. [-]
+    sensitivity : float
+        As for `detection_chance`. [-]
+
+    Returns
+    -------
+    int
+        `noticed` to `plants`; all plants where nothing was learnt.
+
+    Raises
+    ------
+    SettingsError
+        If a number lies outside its range.
+
+    Notes
+    -----
+    The upper limit D solves sum over h of Hyp(h; D) Bin(X <= noticed; h, sensitivity) <= 1 - confidence; without a find
+    it is that of `detection_chance`. Bound by test_survey_sizes.py::test_the_limit_with_finds_is_that_of_simulated_surveys.
+
+    References
+    ----------
+    As for `detection_chance`.
+    """
+    _check(plants, sensitivity)
+    _check_design(1.0, confidence)
+    if not 0 <= noticed <= looked_at <= plants:
+        msg = (
+            f"{noticed} plants noticed of {looked_at} looked at of {plants}; allowed: noticed up to looked at up to plants. "
+            "Correct the counts."
+        )
+        raise SettingsError(msg)
+
+    def is_ruled_out(infected: int) -> bool:
+        if noticed == 0:
+            return _chance(plants, infected, looked_at, sensitivity) >= confidence - SLACK
+        met = np.arange(max(0, looked_at + infected - plants), min(infected, looked_at) + 1)
+        weight = stats.hypergeom.pmf(met, plants, infected, looked_at)
+        return float(np.sum(weight * stats.binom.cdf(noticed, met, sensitivity))) <= 1 - confidence + SLACK
+
+    if not is_ruled_out(plants):
+        return plants
+    low, high = noticed, plants
+    while high - low > 1:
+        middle = (low + high) // 2
+        low, high = (low, middle) if is_ruled_out(middle) else (middle, high)
+    return high - 1
+
+
 def most_infected_after_clean(plants: int, looked_at: int, confidence: float, sensitivity: float = 1.0) -> int:
     """Return the most infected plants that a clean look at plants drawn at random still allows, with a confidence.
 
     One infected plant more would have been noticed with at least the confidence. All plants where nothing was learnt.
     """
-    _check(plants, sensitivity)
-    _check_design(1.0, confidence)
-
-    def is_ruled_out(infected: int) -> bool:
-        return _chance(plants, infected, looked_at, sensitivity) >= confidence - SLACK
-
-    if looked_at == 0 or not is_ruled_out(plants):
-        return plants
-    low, high = 0, plants
-    while high - low > 1:
-        middle = (low + high) // 2
-        low, high = (low, middle) if is_ruled_out(middle) else (middle, high)
-    return high - 1
+    return most_infected_given(plants, looked_at, 0, confidence, sensitivity)
 
 
 def upper_limit_of_prevalence(looked_at: int, confidence: float, sensitivity: float = 1.0) -> float:
@@ -192,39 +251,10 @@ def upper_limit_of_prevalence(looked_at: int, confidence: float, sensitivity: fl
     return min(1.0, -math.expm1(math.log(1 - confidence) / looked_at) / sensitivity)
 
 
-def drawn_at_random(plant_ids: Sequence[str], how_many: int, seed: int) -> IntArray:
-    """Return positions of plants drawn at random without repeats, ascending; the same for the same keys and seed.
+def random_order(plant_ids: Sequence[str], seed: Sequence[int]) -> IntArray:
+    """Return all positions in an order drawn at random: the first k of them are k plants drawn at random.
 
-    Raises
-    ------
-    SettingsError
-        If more plants are asked for than there are.
+    The same for the same keys and seed, in whatever order the plants come.
     """
-    if not 0 <= how_many <= len(plant_ids):
-        msg = f"{how_many} plants are to be drawn; allowed: 0 to {len(plant_ids)}, the plants there are. Ask for fewer."
-        raise SettingsError(msg)
-    order = np.argsort(np.array(plant_ids, dtype=str), kind="stable")
-    chosen = np.random.default_rng(seed).choice(len(order), size=how_many, replace=False)
-    return np.sort(order[chosen])
-
-
-def clean_survey_sentence(
-    plants: int, looked_at: int, confidence: float, sensitivity: float, *, is_random: bool
-) -> str:
-    """Return what a survey without a find allows to be said, and what it does not."""
-    if looked_at == 0:
-        return "No plant was looked at: nothing can be said."
-    most = most_infected_after_clean(plants, looked_at, confidence, sensitivity)
-    share = f"{100 * most / plants:.2g} %"
-    said = (
-        f"{looked_at} of {plants} plants were looked at and nothing was noticed, each look noticing {100 * sensitivity:g} % "
-        f"of what shows: with {100 * confidence:g} % confidence at most {most} plants ({share}) show symptoms"
-        if most < plants
-        else f"{looked_at} of {plants} plants were looked at and nothing was noticed: too few to rule anything out"
-    )
-    if is_random:
-        return f"{said}. Plants infected and not yet showing are not counted in this."
-    return (
-        f"{said}, had the plants been drawn at random. They were not: they were chosen by risk or by convenience, so that "
-        "this is a comparison, not a statement. Plants infected and not yet showing are not counted in it."
-    )
+    by_key = np.argsort(np.array(plant_ids, dtype=str), kind="stable")
+    return np.asarray(by_key[np.random.default_rng(list(seed)).permutation(len(by_key))], dtype=np.int64)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass, replace
+
 import numpy as np
 import shapely
 from scipy.sparse import coo_matrix
@@ -9,23 +11,46 @@ from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 from shapely.geometry.base import BaseGeometry
 
-from spreadmap.decisions.focus_field import FOR_AREAS, LevelSet, level_sets
+from spreadmap.decisions.focus_field import FOR_AREAS, FOR_POLYGONS, LevelSet, level_sets
+from spreadmap.decisions.ground import Ground, ground_of
+from spreadmap.decisions.lines import lines
 from spreadmap.dispersal.spread import Spread
 from spreadmap.engine import Engine
 from spreadmap.pressure import pressure_at_points
-from spreadmap.records.sources import canopy_radius, receiving_weight, receptors_of
-from spreadmap.records.state import confirmed, due_for_removal
-from spreadmap.values.arrays import BoolArray, FloatArray, IntArray
-from spreadmap.values.inventory import Inventory, Reservoirs, Sites, Sources
-from spreadmap.values.plan import Line, Ring, Zones
+from spreadmap.records.sources import canopy_radius, receiving_weight, size_factor
+from spreadmap.records.state import due_for_removal
+from spreadmap.values.arrays import FloatArray, IntArray, to_date
+from spreadmap.values.inventory import Inventory, Receptors, Reservoirs, Sites, Sources
+from spreadmap.values.plan import BEARINGS, Ring, Zones
 from spreadmap.values.settings import Settings, ZoneSettings, list_settings
 from spreadmap.values.surveys import PlantState
 from spreadmap.values.words import RING_NAMES
 
 MANY_FORMS = 8
 """From so many foci of different forms on, they are drawn side by side [-]."""
-Drawn = tuple[list[BaseGeometry], list[list[float]]]
-"""The three areas of a focus, and for each its sizes over the scale run [m^2]."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Drawn:
+    """One ring as drawn: its area, the smallest and the largest area over the scale run, and how far it reaches [m].
+
+    `far_m` and `near_m` are the farthest and the nearest distance of the line of its hull from the centre of strength,
+    `by_bearing_m` the farthest one of the area in each of `BEARINGS`.
+    """
+
+    area: BaseGeometry
+    low: BaseGeometry
+    high: BaseGeometry
+    far_m: float
+    near_m: float
+    by_bearing_m: tuple[float, ...]
+
+    def moved(self, by: FloatArray) -> Drawn:
+        """Return the same, moved by metres east and north."""
+        area, low, high = (
+            shapely.transform(each, lambda places: places + by) for each in (self.area, self.low, self.high)
+        )
+        return replace(self, area=area, low=low, high=high)
 
 
 def foci(easting: FloatArray, northing: FloatArray, chain_m: float) -> IntArray:
@@ -46,13 +71,12 @@ def foci(easting: FloatArray, northing: FloatArray, chain_m: float) -> IntArray:
 
 
 def rings(
-    inventory: Inventory,
-    sites: Sites,
-    state: PlantState,
+    ground: Ground,
     sources: Sources,
     spread: Spread,
     settings: Settings,
     engine: Engine,
+    healthy: FloatArray | None = None,
 ) -> tuple[Ring, ...]:
     """Return core, inner and outer ring of every focus of confirmed plants.
 
@@ -61,21 +85,27 @@ def rings(
 
     Parameters
     ----------
-    inventory, sites, state : what stands where, and what is known of it
+    ground : Ground
+        What stands where, and what is known of it.
     sources : Sources
         Plants that send; only confirmed ones and regrowth make foci.
     spread, settings, engine
+    healthy : array, shape (n,), optional
+        How surely each plant is still healthy, for the share of expected new infections; without it suspects alone count
+        in part. [-]
 
     Returns
     -------
     tuple of Ring
         Focus by focus, largest first; core within inner within outer; every confirmed plant lies in its core.
-        `host_share` is zero where no healthy host receives anything.
+        `host_share` and `infection_share` are zero where no healthy host receives anything. New infections are
+        reckoned to first order: arrivals times what the receiver counts.
 
     References
     ----------
     None: our choice.
     """
+    inventory, state = ground.inventory, ground.state
     strength = np.zeros(len(inventory))
     own = sources.plant >= 0
     strength[sources.plant[own]] = sources.strength[own]
@@ -92,60 +122,117 @@ def rings(
         )
         for plants in members
     ]
-    drawn = _drawn(senders, laws, canopy_radius(inventory, settings.sources), settings, engine)
-    weight = receiving_weight(inventory, state, settings.sources)
-    receptors = receptors_of(inventory, weight > 0, settings.sources)
+    radius = canopy_radius(inventory, settings.sources)
+    drawn = _drawn(senders, laws, radius, settings, engine)
+    known = receiving_weight(inventory, state, settings.sources)
+    size = size_factor(inventory, settings.sources)
+    sure = (
+        known if healthy is None else np.where(known > 0, inventory.susceptibility * size * np.nan_to_num(healthy), 0)
+    )
+    totals = [_sent(inventory, senders, weight, radius, spread, settings, engine) for weight in (known, sure)]
     found: list[Ring] = []
-    for number, (sources_of_focus, (areas, runs)) in enumerate(zip(senders, drawn, strict=True), start=1):
-        landing = np.zeros(len(inventory))
-        sums = pressure_at_points(receptors, sources_of_focus, spread, engine, settings=settings.pressure)
-        landing[weight > 0] = sums.density * weight[weight > 0]
-        found += _rings_of(number, sources_of_focus, areas, runs, landing, inventory, sites, state, settings)
+    for number, (focus, areas) in enumerate(zip(senders, drawn, strict=True), start=1):
+        there = ground.plants_in_box(areas[-1].area)
+        near = there[known[there] > 0]
+        density = pressure_at_points(
+            _receptors(inventory, near, radius), focus, spread, engine, settings=settings.pressure
+        ).density
+        landing = [
+            (near, density * weight[near], total[number - 1])
+            for weight, total in zip((known, sure), totals, strict=True)
+        ]
+        found += _rings_of(number, focus, areas, landing, there, ground, settings)
     return tuple(found)
+
+
+def _receptors(inventory: Inventory, plants: IntArray, radius: FloatArray) -> Receptors:
+    """Return some plants as receptors with their canopy discs."""
+    return Receptors(
+        easting=inventory.easting[plants],
+        northing=inventory.northing[plants],
+        radius_m=radius[plants],
+        plant=plants,
+    )
+
+
+def _sent(
+    inventory: Inventory,
+    senders: list[Sources],
+    weight: FloatArray,
+    radius: FloatArray,
+    spread: Spread,
+    settings: Settings,
+    engine: Engine,
+) -> FloatArray:
+    """Return what every focus sends to all weighted plants, shape (foci,): one sum for all foci together."""
+    plants = np.concatenate([sources.plant for sources in senders]) if senders else np.zeros(0, dtype=np.int64)
+    every = Sources(
+        easting=inventory.easting[plants],
+        northing=inventory.northing[plants],
+        strength=np.concatenate([sources.strength for sources in senders]) if senders else np.zeros(0),
+        plant=plants,
+    )
+    keep = np.flatnonzero(weight > 0)
+    sums = pressure_at_points(
+        _receptors(inventory, keep, radius),
+        every,
+        spread,
+        engine,
+        receptor_weight=weight[keep],
+        settings=settings.pressure,
+    )
+    sent = np.zeros(len(plants)) if sums.sent is None else sums.sent
+    focus = np.repeat(np.arange(len(senders)), [len(sources) for sources in senders])
+    return np.bincount(focus, weights=sent, minlength=len(senders)).astype(np.float64)
 
 
 def _rings_of(
     focus: int,
     sources: Sources,
-    areas: list[BaseGeometry],
-    runs: list[list[float]],
-    landing: FloatArray,
-    inventory: Inventory,
-    sites: Sites,
-    state: PlantState,
+    areas: list[Drawn],
+    landing: list[tuple[IntArray, FloatArray, float]],
+    there: IntArray,
+    ground: Ground,
     settings: Settings,
 ) -> list[Ring]:
-    """Return the three rings of one focus, whose arrivals on every plant are `landing`."""
+    """Return the three rings of one focus.
+
+    `landing` are plants, arrivals on each and on all, of known and of sure hosts; `there` all plants in the widest's box.
+    """
     zones, look = settings.zones, settings.inspection
     shares = (zones.core_share, zones.inner_share, zones.outer_share)
     every = (look.interval_near_days, look.interval_middle_days, look.interval_far_days)
-    on_hosts = float(landing.sum())
-    mass = sources.strength if sources.strength.sum() > 0 else np.ones(len(sources))
-    centre = shapely.Point(np.average(sources.easting, weights=mass), np.average(sources.northing, weights=mass))
     result = []
-    for name, share, days, area, run in zip(RING_NAMES, shares, every, areas, runs, strict=True):
-        shapely.prepare(area)
-        inside = shapely.intersects_xy(area, inventory.easting, inventory.northing)
-        hull = shapely.convex_hull(area)
-        crossed = _sites_in(area, sites)
-        plants = inside & state.is_standing & state.is_host
+    for name, share, days, drawn in zip(RING_NAMES, shares, every, areas, strict=True):
+        inside = ground.plants_in(drawn.area, there)
+        plants, crossed = ground.hosts_of(inside), ground.sites_in(drawn.area)
+        # Totals and parts may be fast sums, each within its error: together they might pass one.
+        parts = [
+            min(1.0, float(arrivals[np.isin(near, inside, assume_unique=True)].sum()) / total) if total > 0 else 0.0
+            for near, arrivals, total in landing
+        ]
         result.append(
             Ring(
                 focus=focus,
                 name=name,
                 share=share,
-                polygon=area,
-                area_m2=float(area.area),
-                area_low_m2=min([float(area.area), *run]),
-                area_high_m2=max([float(area.area), *run]),
-                reach_far_m=float(shapely.hausdorff_distance(centre, hull)),
-                reach_near_m=float(shapely.distance(centre, shapely.boundary(hull))),
-                plants_inside=int(plants.sum()),
+                polygon=drawn.area,
+                area_m2=float(drawn.area.area),
+                area_low_m2=float(drawn.low.area),
+                area_high_m2=float(drawn.high.area),
+                reach_far_m=drawn.far_m,
+                reach_near_m=drawn.near_m,
+                plants_inside=len(plants),
                 confirmed_in_focus=len(sources),
-                host_share=float(landing[inside].sum()) / on_hosts if on_hosts > 0 else 0.0,
+                host_share=parts[0],
+                infection_share=parts[1],
                 inspect_every_days=days,
-                sites_inside=_site_names(sites, crossed),
-                owners_inside=_owners(sites, crossed, inventory, plants),
+                sites_inside=ground.site_names(crossed),
+                owners_inside=ground.owners(crossed, plants),
+                parcels_inside=ground.parcels(crossed),
+                low=drawn.low,
+                high=drawn.high,
+                reach_by_bearing_m=drawn.by_bearing_m,
             )
         )
     return result
@@ -153,8 +240,8 @@ def _rings_of(
 
 def _drawn(
     foci_senders: list[Sources], laws: tuple[Spread, ...], radius: FloatArray, settings: Settings, engine: Engine
-) -> list[Drawn]:
-    """Return for every focus the area of every share, each within the next, and its size over the scale run [m^2].
+) -> list[list[Drawn]]:
+    """Return for every focus the rings of every share, each within the next.
 
     Drawn about the first source and then moved, so that foci of the same form and wind are drawn once only; most foci
     are one plant. Many forms are drawn side by side, few one after the other with all workers on each.
@@ -164,15 +251,15 @@ def _drawn(
     todo = sorted(firsts.values())
     alone = Engine(workers=1) if len(todo) >= MANY_FORMS else engine
 
-    def draw(number: int) -> Drawn:
+    def draw(number: int) -> list[Drawn]:
         sources = foci_senders[number]
-        areas, runs = _draw(sources, laws, radius[sources.plant], settings, alone)
-        return _moved(areas, -_first_place(sources)), runs
+        drawn = _draw(sources, laws, radius[sources.plant], settings, alone)
+        return [ring.moved(-_first_place(sources)) for ring in drawn]
 
     work = engine if len(todo) >= MANY_FORMS else Engine(workers=1)
     known = {forms[number]: drawn for number, drawn in zip(todo, work.map(draw, todo), strict=True)}
     return [
-        (_moved(known[form][0], _first_place(sources)), known[form][1])
+        [ring.moved(_first_place(sources)) for ring in known[form]]
         for form, sources in zip(forms, foci_senders, strict=True)
     ]
 
@@ -180,11 +267,6 @@ def _drawn(
 def _first_place(sources: Sources) -> FloatArray:
     """Return easting and northing of the first source, (2,) [m]."""
     return np.array([sources.easting[0], sources.northing[0]])
-
-
-def _moved(areas: list[BaseGeometry], by: FloatArray) -> list[BaseGeometry]:
-    """Return areas moved by metres east and north."""
-    return [shapely.transform(area, lambda places: places + by) for area in areas]
 
 
 def _form_of(sources: Sources, law: Spread, radius: FloatArray) -> bytes:
@@ -195,22 +277,45 @@ def _form_of(sources: Sources, law: Spread, radius: FloatArray) -> bytes:
     return b"".join(part.tobytes() for part in (offsets, sources.strength / most, radius, wind))
 
 
-def _draw(sources: Sources, laws: tuple[Spread, ...], radius: FloatArray, settings: Settings, engine: Engine) -> Drawn:
-    """Return the area of every share of one focus, and its size over the scale run [m^2]."""
+def _draw(
+    sources: Sources, laws: tuple[Spread, ...], radius: FloatArray, settings: Settings, engine: Engine
+) -> list[Drawn]:
+    """Return the rings of one focus; `laws` are the law of arrivals and, after it, those of the scale run."""
     shares = (settings.zones.core_share, settings.zones.inner_share, settings.zones.outer_share)
     senders = sources.only(sources.strength > 0)
-    levels: tuple[LevelSet | None, ...] = (None,) * len(shares)
-    runs: list[list[float]] = [[] for _ in shares]
-    if len(senders):
-        # Whoever sets the shares may give them in any order; areas are found from the largest down.
-        ascending = tuple(sorted(shares))
-        places = [ascending.index(share) for share in shares]
-        sets = level_sets(senders, laws[0], ascending, engine, pressure=settings.pressure)
-        levels = tuple(sets[place] for place in places)
-        for law in laws[1:]:
-            run = level_sets(senders, law, ascending, engine, FOR_AREAS, settings.pressure)
-            for sizes, place in zip(runs, places, strict=True):
-                sizes.append(run[place].area_m2)
+    # Whoever sets the shares may give them in any order; areas are found from the largest down.
+    ascending = tuple(sorted(shares))
+    places = [ascending.index(share) for share in shares]
+    runs: list[list[BaseGeometry]] = []
+    for law, budget in zip(laws, (FOR_POLYGONS, *[FOR_AREAS] * (len(laws) - 1)), strict=True):
+        levels: list[LevelSet | None] = [None] * len(shares)
+        if len(senders):
+            sets = level_sets(senders, law, ascending, engine, budget, settings.pressure)
+            levels = [sets[place] for place in places]
+        runs.append(_areas(levels, sources, radius))
+        if not len(senders):
+            break
+    mass = sources.strength if sources.strength.sum() > 0 else np.ones(len(sources))
+    centre = np.array([np.average(sources.easting, weights=mass), np.average(sources.northing, weights=mass)])
+    drawn = []
+    for area, *others in zip(*runs, strict=True):
+        by_size = sorted([area, *others], key=lambda each: float(each.area))
+        hull, middle = shapely.convex_hull(area), shapely.Point(centre)
+        drawn.append(
+            Drawn(
+                area=area,
+                low=by_size[0],
+                high=by_size[-1],
+                far_m=float(shapely.hausdorff_distance(middle, hull)),
+                near_m=float(shapely.distance(middle, shapely.boundary(hull))),
+                by_bearing_m=reach_by_bearing(area, centre),
+            )
+        )
+    return drawn
+
+
+def _areas(levels: list[LevelSet | None], sources: Sources, radius: FloatArray) -> list[BaseGeometry]:
+    """Return the areas of ascending shares, each with the canopies of the sources and the area before it."""
     area: BaseGeometry = shapely.Polygon()
     areas = []
     for level in levels:
@@ -220,7 +325,41 @@ def _draw(sources: Sources, laws: tuple[Spread, ...], radius: FloatArray, settin
             pieces.append(_without_holes_at(level.polygon(), sources))
         area = shapely.union_all(pieces)
         areas.append(area)
-    return areas, runs
+    return areas
+
+
+def reach_by_bearing(area: BaseGeometry, centre: FloatArray) -> tuple[float, ...]:
+    """Return the farthest distance of an area from a centre in each of sixteen bearings; 0 where it lies not that way.
+
+    Parameters
+    ----------
+    area : polygon or polygons
+    centre : array, shape (2,)
+        Easting and northing. [m]
+
+    Returns
+    -------
+    tuple of 16 floats
+        Along the ray from the centre toward grid north, 22.5 degrees and so on, clockwise. [m]
+    """
+    toward = np.deg2rad(360.0 / len(BEARINGS)) * np.arange(len(BEARINGS))
+    east, north = np.sin(toward), np.cos(toward)
+    rims = shapely.get_parts(shapely.boundary(area))
+    starts, ends = [np.zeros((0, 2))], [np.zeros((0, 2))]
+    for rim in rims:
+        corners = shapely.get_coordinates(rim) - centre
+        starts.append(corners[:-1])
+        ends.append(corners[1:])
+    first, last = np.vstack(starts)[:, :, None], np.vstack(ends)[:, :, None]
+    # Across and along each ray: a side of the rim meets the line of the ray where its ends lie across on both sides.
+    across, across_end = (at[:, 0] * north - at[:, 1] * east for at in (first, last))
+    along, along_end = (at[:, 0] * east + at[:, 1] * north for at in (first, last))
+    part = np.divide(across, across - across_end, out=np.zeros_like(across), where=across != across_end)
+    meets = (across * across_end <= 0) & ((across != across_end) | (across == 0))
+    distance = np.where(meets, along + part * (along_end - along), 0.0)
+    flat = meets & (across == 0) & (across_end == 0)
+    distance = np.where(flat, np.maximum(along, along_end), distance)
+    return tuple(float(value) for value in np.maximum(distance.max(axis=0, initial=0.0), 0.0))
 
 
 def _without_holes_at(area: BaseGeometry, sources: Sources) -> BaseGeometry:
@@ -236,77 +375,14 @@ def _without_holes_at(area: BaseGeometry, sources: Sources) -> BaseGeometry:
     return shapely.union_all(filled)
 
 
-def _sites_in(area: BaseGeometry, sites: Sites) -> BoolArray:
-    """Return which sites share ground with an area, shape (sites,)."""
-    if len(sites) == 0:
-        return np.zeros(0, dtype=np.bool_)
-    return np.asarray(shapely.intersects(area, np.array(sites.geometry, dtype=object)), dtype=np.bool_)
-
-
-def _site_names(sites: Sites, crossed: BoolArray) -> tuple[str, ...]:
-    """Return the names of sites, their keys where they have none, sorted."""
-    return tuple(sorted({str(sites.name[i] or sites.site_id[i]) for i in np.flatnonzero(crossed)} - {""}))
-
-
-def _owners(sites: Sites, crossed: BoolArray, inventory: Inventory, plants: BoolArray) -> tuple[str, ...]:
-    """Return the owners of sites and of plants, sorted."""
-    return tuple(sorted({str(owner) for owner in (*sites.owner[crossed], *inventory.owner[plants])} - {""}))
-
-
-def lines(
-    inventory: Inventory,
-    sites: Sites,
-    state: PlantState,
-    reservoirs: Reservoirs,
-    settings: ZoneSettings,
-    notes: dict[str, str],
-) -> tuple[Line, ...]:
-    """Return the wild-host clearing line round standing hosts and the outer line round confirmed plants.
-
-    `notes` maps a setting's name to its source, to be printed beside each line. A line round no plant is left out.
-    """
-    plans = (
-        (
-            "wild-host line",
-            settings.wild_host_line_m,
-            state.is_host & state.is_standing,
-            "Clear wild hosts inside, with their roots, where the land allows it.",
-            notes["zones.wild_host_line_m"],
-        ),
-        (
-            "outer line",
-            settings.outer_line_m,
-            confirmed(state),
-            "Watch hosts out to here; a rule of thumb, not a limit of spread.",
-            notes["zones.outer_line_m"],
-        ),
+def release_words(settings: ZoneSettings, inspect_every_days: int) -> str:
+    """Return what must be seen for how long before a ring may be lifted."""
+    return (
+        f"A ring may be lifted after {settings.release_clean_months} months without a confirmed plant or a sprout in it, "
+        f"counted from the last removal, one full season of flight among them, with every host inside looked at every "
+        f"{inspect_every_days} days or more often while it grows. A find or a sprout starts the time anew. The months are "
+        "an assumption; only the plant-health authority lifts what it demarcated."
     )
-    stands = np.array(reservoirs.geometry, dtype=object)
-    found = []
-    for name, distance, around, advice, source in plans:
-        if not around.any():
-            continue
-        # Discs first, then their union: buffering all points at once needs memory that grows with the square.
-        places = shapely.points(inventory.easting[around], inventory.northing[around])
-        area = shapely.union_all(shapely.buffer(places, distance, quad_segs=16))
-        shapely.prepare(area)
-        inside = np.asarray(shapely.intersects(area, stands), dtype=np.bool_) if len(stands) else np.zeros(0, np.bool_)
-        crossed = _sites_in(area, sites)
-        plants = shapely.intersects_xy(area, inventory.easting, inventory.northing) & state.is_standing & state.is_host
-        found.append(
-            Line(
-                name=name,
-                distance_m=distance,
-                polygon=area,
-                advice=advice,
-                source=source,
-                reservoirs_inside=tuple(str(key) for key in reservoirs.reservoir_id[inside]),
-                plants_inside=int(plants.sum()),
-                sites_inside=_site_names(sites, crossed),
-                owners_inside=_owners(sites, crossed, inventory, plants),
-            )
-        )
-    return tuple(found)
 
 
 def draw_zones(
@@ -318,10 +394,24 @@ def draw_zones(
     spread: Spread,
     settings: Settings,
     engine: Engine,
+    *,
+    healthy: FloatArray | None = None,
 ) -> Zones:
-    """Return all rings of all foci and the two lines of the rules of thumb."""
+    """Return all rings of all foci and the two lines of the rules of thumb, with what lifts a ring.
+
+    `healthy` is as for `rings`.
+    """
     notes = {note.name: note.source for note in list_settings(settings)}
+    ground = ground_of(inventory, sites, state)
+    found = rings(ground, sources, spread, settings, engine, healthy)
+    day = state.as_of.astype("datetime64[D]")
+    months = settings.zones.release_clean_months
+    # the same day of a later month, or its last day where that month is shorter
+    month = day.astype("datetime64[M]") + months
+    lift = min(month + (day - day.astype("datetime64[M]")), (month + 1).astype("datetime64[D]") - 1)
     return Zones(
-        rings=rings(inventory, sites, state, sources, spread, settings, engine),
-        lines=lines(inventory, sites, state, reservoirs, settings.zones, notes),
+        rings=found,
+        lines=lines(ground, reservoirs, settings.zones, notes),
+        release=release_words(settings.zones, settings.inspection.interval_far_days) if found else "",
+        lift_from=to_date(np.datetime64(lift, "D")) if found else None,
     )

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from pathlib import Path
 
-from spreadmap.io.short_names import GEOMETRY, LAYERS, TABLES, Kind
+from spreadmap.io.hidden_columns import HIDDEN_CHANCES, HIDDEN_RANKS
+from spreadmap.io.short_names import GEOMETRY, LAYERS, PLANTS_AHEAD, SCENARIO_NUMBERS, TABLES, Kind
 from spreadmap.io.write_tables import write_csv
 
 HEAD = (
@@ -29,8 +30,16 @@ RASTERS = (
      "Class of risk.tif by the fixed breaks, 1 lowest; the breaks stand in the tags and never move", "255"),
 )  # fmt: skip
 
+CALIBRATED = (
+    ("plants", HIDDEN_CHANCES), ("inspection_list", HIDDEN_CHANCES), ("plants", PLANTS_AHEAD),
+    ("scenarios", SCENARIO_NUMBERS),
+)  # fmt: skip
+"""Columns that calibrated mode adds to a layer and a table."""
+RELATIVE = (("plants", HIDDEN_RANKS), ("inspection_list", HIDDEN_RANKS))
+"""Columns that relative mode adds to two layers."""
 
-def write_dictionary(path: Path, rows_cut: Mapping[str, int]) -> Path:
+
+def write_dictionary(path: Path, rows_cut: Mapping[str, int], *, is_calibrated: bool = False) -> Path:
     """Write `data_dictionary.csv`.
 
     Parameters
@@ -38,6 +47,8 @@ def write_dictionary(path: Path, rows_cut: Mapping[str, int]) -> Path:
     path : Path
     rows_cut : mapping
         Layer to the number of rows of its Shapefile with a text that was cut at 254 bytes.
+    is_calibrated : bool
+        Whether columns of calibrated mode were delivered.
     """
     rows: list[tuple[object, ...]] = [
         (
@@ -52,7 +63,7 @@ def write_dictionary(path: Path, rows_cut: Mapping[str, int]) -> Path:
             "|".join(column.allowed),
             rows_cut.get(name, 0) if column.kind is Kind.TEXT else "",
         )
-        for name, columns in (LAYERS | TABLES).items()
+        for name, columns in [*(LAYERS | TABLES).items(), *(CALIBRATED if is_calibrated else RELATIVE)]
         for column in columns
     ]
     rows += [(name, "raster", "band 1", "band 1", kind, unit, meaning, missing, "", "")

@@ -20,6 +20,7 @@ from spreadmap.values.results import Face, SurveyResult
 from spreadmap.values.words import Mode, Verdict
 
 QUANTITY = {"discard_list": "Plants to discard", "cut_list": "Parts to cut off and destroy"}
+UNIT = {"discard_list": "plants", "cut_list": "parts of plants"}
 CONDITION = "findings of the survey; no model"
 
 
@@ -77,7 +78,7 @@ def _face(name: str, inputs: ProjectInputs) -> Face:
     """Return what a list says of itself."""
     return Face(
         quantity=QUANTITY[name],
-        unit="-",
+        unit=UNIT[name],
         period_from=inputs.as_of,
         period_to=inputs.next_survey_on,
         condition=CONDITION,

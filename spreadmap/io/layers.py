@@ -10,7 +10,9 @@ import numpy as np
 import numpy.typing as npt
 import shapely
 
-from spreadmap.io.short_names import GEOMETRY, LAYERS, NOT_ASSESSED, Column, Kind
+from spreadmap.io.hidden_columns import columns_of_hidden, hidden_values
+from spreadmap.io.short_names import GEOMETRY, LAYERS, NOT_ASSESSED, PLANTS_AHEAD, Column, Kind
+from spreadmap.values.ahead import Ahead
 from spreadmap.values.arrays import FloatArray, IntArray, TextArray
 from spreadmap.values.plan import Line, Ring
 from spreadmap.values.project import ProjectInputs
@@ -19,6 +21,8 @@ from spreadmap.values.settings import RemovalSettings, Settings
 from spreadmap.values.words import SetUp
 
 ACTION = "remove whole plant with all roots"
+GREEN_ACTION = "test first; then remove whole plant with roots"
+HELD_ACTION = "none: put off or refused by the manager"
 RECOMMENDED = "recommended zone; only the plant-health authority demarcates"
 LINE_ADVICE = "line of a rule of thumb, not a limit"
 
@@ -35,11 +39,13 @@ class Layer:
     geometry: npt.NDArray[np.object_]
     columns: dict[str, npt.NDArray[Any]]
     dropped: int = 0
+    more: tuple[Column, ...] = ()
+    """Columns of this delivery behind those of the table, such as chances in calibrated mode."""
 
     @property
     def spec(self) -> tuple[Column, ...]:
         """Return what each column is."""
-        return LAYERS[self.name]
+        return LAYERS[self.name] + self.more
 
     @property
     def geometry_type(self) -> str:
@@ -53,10 +59,12 @@ class Layer:
 
 def clean_text(value: object) -> str:
     """Return a text without control characters, which neither XML nor a table can hold; line ends become spaces."""
-    text = "".join(
+    found = str(value)
+    # nothing that is printable is thrown out, and nearly every text is
+    text = found if found.isprintable() else "".join(
         " " if char in "\t\r\n" else "" if ord(char) < 32 or 127 <= ord(char) < 160 or 0xD800 <= ord(char) < 0xE000
         or ord(char) in (0xFFFE, 0xFFFF) else char
-        for char in str(value)
+        for char in found
     )  # fmt: skip
     return text.strip()
 
@@ -89,7 +97,9 @@ def day_texts(days: npt.NDArray[Any]) -> TextArray:
     return np.where(np.isnat(days), "", np.datetime_as_string(days, unit="D")).astype(object)
 
 
-def make_layer(name: str, crs: str, geometry: npt.NDArray[Any], columns: dict[str, Any]) -> Layer:
+def make_layer(
+    name: str, crs: str, geometry: npt.NDArray[Any], columns: dict[str, Any], more: tuple[Column, ...] = ()
+) -> Layer:
     """Return a layer with every column of its table in the fixed order and type.
 
     Parameters
@@ -102,6 +112,8 @@ def make_layer(name: str, crs: str, geometry: npt.NDArray[Any], columns: dict[st
         Missing and empty ones are dropped and counted.
     columns : dict
         Long name to values (n,). Dates are given once; their texts are made here.
+    more : tuple of Column
+        Columns behind those of the table.
 
     Raises
     ------
@@ -112,18 +124,19 @@ def make_layer(name: str, crs: str, geometry: npt.NDArray[Any], columns: dict[st
     shapes = np.asarray(geometry, dtype=object)
     keep = np.array([shape is not None and not shape.is_empty for shape in shapes], dtype=bool)
     given = dict(columns)
-    for column in LAYERS[name]:
+    spec = LAYERS[name] + more
+    for column in spec:
         if column.kind is Kind.DATE:
             given[f"{column.name}_text"] = day_texts(np.asarray(given[column.name], dtype="datetime64[D]"))
     given.setdefault("is_cut", np.full(count, "N", dtype=object))
-    wanted = [column.name for column in LAYERS[name]]
+    wanted = [column.name for column in spec]
     unknown = set(given) - set(wanted) - {"is_cut"}
     missing = set(wanted) - set(given)
     if unknown or missing:
         msg = f"layer {name}: columns {sorted(unknown)} are not in its table, {sorted(missing)} are missing"
         raise ValueError(msg)
-    ready = {column.name: _typed(column, given[column.name], count)[keep] for column in LAYERS[name]}
-    return Layer(name=name, crs=crs, geometry=shapes[keep], columns=ready, dropped=int((~keep).sum()))
+    ready = {column.name: _typed(column, given[column.name], count)[keep] for column in spec}
+    return Layer(name=name, crs=crs, geometry=shapes[keep], columns=ready, dropped=int((~keep).sum()), more=more)
 
 
 def _typed(column: Column, values: Any, count: int) -> npt.NDArray[Any]:
@@ -214,7 +227,10 @@ def removal_layer(result: SystemResult, inputs: ProjectInputs, settings: Removal
         "rank": np.arange(1, count + 1),
         "evidence": state.evidence[plant],
         "found_on": state.first_found_on[plant],
-        "action": ACTION,
+        "action": [
+            HELD_ACTION if held else GREEN_ACTION if green else ACTION
+            for held, green in zip(removal.is_held, removal.is_green, strict=True)
+        ],
         "onward_relative": removal.onward,
         "person_minutes": removal.person_minutes,
         "set_up_minutes": removal.set_up_minutes,
@@ -222,8 +238,17 @@ def removal_layer(result: SystemResult, inputs: ProjectInputs, settings: Removal
         "cumulative_hours": removal.cumulative_hours,
         "within_hours": flags(removal.within_hours),
         "earliest_on": removal.earliest_on,
+        "week": removal.week,
+        "planned_on": removal.planned_on,
+        "day_order": removal.day_order,
+        "avoided": removal.avoided,
+        "cost": removal.cost,
+        "is_green": flags(removal.is_green),
+        "decision": removal.decision,
+        "decision_reason": removal.decision_reason,
         **{f"regrowth_{check + 1}_on": regrowth[:, check] for check in range(4)},
         "bud_break_on": regrowth[:, 4],
+        "replant_from": removal.replant_from,
         "rank_low": removal.rank_low,
         "rank_high": removal.rank_high,
         "rank_holds": flags(removal.rank_holds),
@@ -265,14 +290,20 @@ def inspection_layer(result: SystemResult, inputs: ProjectInputs) -> Layer:
         "interval_days": listed.interval_days,
         "due_on": listed.due_on,
         "person_minutes": listed.person_minutes,
+        "set_up_minutes": listed.set_up_minutes,
+        "worth": listed.worth,
         "within_hours": flags(listed.within_hours),
+        "walk_order": listed.walk,
+        "is_random": flags(listed.is_random),
+        "is_overdue": flags(listed.is_overdue),
         "rank_low": listed.rank_low,
         "rank_high": listed.rank_high,
         "rank_holds": flags(listed.rank_holds),
         "reason": listed.reason,
         **_constant_days(face_columns(result.face, result.triage.system.key), count),
     }
-    return make_layer("inspection_list", inputs.crs, points(inputs, plant), columns)
+    columns |= hidden_values(result.unseen, plant)
+    return make_layer("inspection_list", inputs.crs, points(inputs, plant), columns, columns_of_hidden(result.unseen))
 
 
 def plants_layer(result: SystemResult, inputs: ProjectInputs) -> Layer:
@@ -299,7 +330,23 @@ def plants_layer(result: SystemResult, inputs: ProjectInputs) -> Layer:
         "is_touching": np.where(candidate, flags(result.hidden.is_touching), "U"),
         **_constant_days(face_columns(result.face, result.triage.system.key), count),
     }
-    return make_layer("plants", inputs.crs, points(inputs, everyone), columns)
+    more = (*columns_of_hidden(result.unseen), *(PLANTS_AHEAD if result.ahead.plants is not None else ()))
+    columns |= hidden_values(result.unseen, everyone) | ahead_columns(result.ahead)
+    return make_layer("plants", inputs.crs, points(inputs, everyone), columns, more)
+
+
+def ahead_columns(ahead: Ahead) -> dict[str, Any]:
+    """Return the chances of every plant if nothing is done; no column in relative mode."""
+    plants = ahead.plants
+    if plants is None:
+        return {}
+    return {
+        "infected_by_survey": numbers(plants.infected_by_survey),
+        "infected_by_horizon": numbers(plants.infected_by_horizon),
+        "showing_by_survey": numbers(plants.showing_by_survey),
+        "showing_by_horizon": numbers(plants.showing_by_horizon),
+        "ahead_first_on": plants.first_on,
+    }
 
 
 def zones_layer(result: SystemResult, inputs: ProjectInputs) -> Layer:
@@ -325,9 +372,11 @@ def zones_layer(result: SystemResult, inputs: ProjectInputs) -> Layer:
         "plants_inside": [zone.plants_inside for zone in zones],
         "confirmed_in_focus": of_rings([ring.confirmed_in_focus for ring in rings]),
         "host_share": of_rings([ring.host_share for ring in rings]),
+        "infection_share": of_rings([ring.infection_share for ring in rings]),
         "inspect_every_days": of_rings([ring.inspect_every_days for ring in rings]),
         "sites": ["; ".join(zone.sites_inside) for zone in zones],
         "owners": ["; ".join(zone.owners_inside) for zone in zones],
+        "parcels": [""] * below + ["; ".join(ring.parcels_inside) for ring in rings],
         "reservoirs": ["; ".join(line.reservoirs_inside) for line in lines] + [""] * above,
         "advice": [f"{line.advice} ({LINE_ADVICE})" for line in lines]
         + [
@@ -336,14 +385,35 @@ def zones_layer(result: SystemResult, inputs: ProjectInputs) -> Layer:
             for ring in rings
         ],
         "source": [line.source for line in lines] + [""] * above,
+        "release": [""] * below + [result.zones.release] * above,
+        "lift_from": np.array([None] * below + [result.zones.lift_from] * above, dtype="datetime64[D]"),
         "recommended": RECOMMENDED,
         **_constant_days(face_columns(result.face, result.triage.system.key), below + above),
     }
     polygons = [line.polygon for line in lines] + [ring.polygon for ring in rings]
-    shapes = [many_polygons(polygon) for polygon in polygons]
-    geometry = np.empty(len(shapes), dtype=object)
-    geometry[:] = shapes
-    return make_layer("zones", inputs.crs, geometry, columns)
+    return make_layer("zones", inputs.crs, _shapes(polygons), columns)
+
+
+def zone_ranges_layer(result: SystemResult, inputs: ProjectInputs) -> Layer:
+    """Return the smallest and the largest area of every ring over the scale run; the largest first, to lie below."""
+    rings = tuple(reversed(result.zones.rings))
+    polygons = [ring.high for ring in rings] + [ring.low for ring in rings]
+    columns = {
+        "focus": [ring.focus for ring in rings] * 2,
+        "ring": [ring.name for ring in rings] * 2,
+        "share": [ring.share for ring in rings] * 2,
+        "bound": ["high"] * len(rings) + ["low"] * len(rings),
+        "area_m2": [polygon.area for polygon in polygons],
+        **_constant_days(face_columns(result.face, result.triage.system.key), len(polygons)),
+    }
+    return make_layer("zone_ranges", inputs.crs, _shapes(polygons), columns)
+
+
+def _shapes(polygons: Sequence[shapely.Geometry]) -> npt.NDArray[np.object_]:
+    """Return areas as one kind of geometry."""
+    geometry = np.empty(len(polygons), dtype=object)
+    geometry[:] = [many_polygons(polygon) for polygon in polygons]
+    return geometry
 
 
 def many_polygons(shape: shapely.Geometry) -> shapely.MultiPolygon:
@@ -354,10 +424,11 @@ def many_polygons(shape: shapely.Geometry) -> shapely.MultiPolygon:
 
 
 def system_layers(result: SystemResult, inputs: ProjectInputs, settings: Settings) -> tuple[Layer, ...]:
-    """Return the four layers of one pest system, in the order in which they are delivered."""
+    """Return the layers of one pest system, in the order in which they are delivered."""
     return (
         removal_layer(result, inputs, settings.removal),
         inspection_layer(result, inputs),
         zones_layer(result, inputs),
+        zone_ranges_layer(result, inputs),
         plants_layer(result, inputs),
     )

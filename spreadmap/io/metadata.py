@@ -15,12 +15,11 @@ from spreadmap.io.versions import software_version
 from spreadmap.io.web_geometry import in_degrees
 from spreadmap.values.arrays import FloatArray
 from spreadmap.values.results import SurveyResult, SystemResult
-from spreadmap.values.settings import list_settings
+from spreadmap.values.settings import Settings, list_settings
 
 GMD, GCO, GML = "http://www.isotc211.org/2005/gmd", "http://www.isotc211.org/2005/gco", "http://www.opengis.net/gml"
 SCOPES = "http://www.isotc211.org/2005/resources/Codelist/gmxCodelists.xml"
 NOT_A_DIAGNOSIS = "The map is not a diagnosis. It ranks places; it says of no plant that it is infected."
-NO_SEED = "No random numbers are drawn: there is no seed."
 
 
 def lineage(result: SurveyResult) -> tuple[str, ...]:
@@ -40,8 +39,16 @@ def lineage(result: SurveyResult) -> tuple[str, ...]:
         *(f"Wind for {system.triage.system.common_name}: {wind_sentence(result, system)}" for system in result.systems),
         f"Kernel of dispersal: {kernel}.",
         f"Inputs: {files or 'none listed'}.",
-        f"Software: spreadmap {software_version()}. {NO_SEED}",
+        f"Software: spreadmap {software_version()}. {seed_sentence(result.settings)}",
         *result.remarks,
+    )
+
+
+def seed_sentence(settings: Settings) -> str:
+    """Return which seed the random numbers of the spread ahead have."""
+    return (
+        f"The spread ahead is drawn with seed {settings.ahead.seed} (settings.ahead.seed): the same inputs, settings and "
+        "seed give the same numbers."
     )
 
 

@@ -41,12 +41,13 @@ COLUMNS: dict[str, tuple[str, ...]] = {
         "plant_id", "bed_id", "n_inspected", "n_infected", "inspected_on", "observer", "method", "pest_system",
         "status", "evidence", "symptoms", "sample_id", "photo", "survey_kind", "note",
     ),
-    "work_log": ("plant_id", "done_on", "done", "roots_complete", "regrowth_on", "note"),
+    "work_log": ("plant_id", "done_on", "done", "roots_complete", "regrowth_on", "reopened_on", "note"),
+    "decisions": ("plant_id", "decided_on", "decision", "until", "reason"),
     "reservoirs": (
         "reservoir_id", "host", "easting", "northing", "longitude", "latitude", "count", "plants_per_100_m2",
         "chance_infected", "note",
     ),
-    "sites": ("site_id", "name", "owner", "access", "set_up", "is_private"),
+    "sites": ("site_id", "name", "owner", "access", "set_up", "is_private", "notice_days"),
     "screens": ("screen_id", "height_m", "planted_on", "factor", "note"),
     "wind_hours": (
         "time", "wind_from_deg", "speed", "gust", "temperature_c", "rain_mm", "wind_group", "wind_u", "wind_v",
@@ -136,6 +137,7 @@ class InputBlocks(_Block):
     inventory: Annotated[list[InventoryBlock], BeforeValidator(_as_list)]
     surveys: Annotated[list[SurveyBlock], BeforeValidator(_as_list)] = Field(default_factory=list)
     work_log: Annotated[list[FileBlock], BeforeValidator(_as_list)] = Field(default_factory=list)
+    decisions: Annotated[list[FileBlock], BeforeValidator(_as_list)] = Field(default_factory=list)
     reservoirs: Annotated[list[FileBlock], BeforeValidator(_as_list)] = Field(default_factory=list)
     sites: Annotated[list[FileBlock], BeforeValidator(_as_list)] = Field(default_factory=list)
     screens: Annotated[list[FileBlock], BeforeValidator(_as_list)] = Field(default_factory=list)

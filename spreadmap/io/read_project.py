@@ -18,6 +18,7 @@ from spreadmap.io.guard import check_local_file
 from spreadmap.io.pest_systems import read_pest_systems
 from spreadmap.io.project_file import FIRST_DAY, LAST_DAY, PROJECT_FILE, ProjectFile, read_project_file, suggestion
 from spreadmap.io.read_crs import WorkingCrs, check_scale, working_crs
+from spreadmap.io.read_decisions import read_decisions
 from spreadmap.io.read_inventory import read_inventory
 from spreadmap.io.read_settings import read_settings
 from spreadmap.io.read_surroundings import read_reservoirs, read_screens, read_sites, read_temperature
@@ -42,6 +43,7 @@ KINDS = (
     "inventory",
     "surveys",
     "work_log",
+    "decisions",
     "reservoirs",
     "sites",
     "screens",
@@ -147,6 +149,7 @@ def _read(folder: Path, as_of: dt.date | None, book: FaultBook) -> tuple[Project
         inventory=inventory,
         surveys=surveys,
         work_log=read_work_log(*_files(opened, "work_log"), inventory, opened.settings, book),
+        decisions=read_decisions(*_files(opened, "decisions"), inventory, opened.settings, book),
         pest_systems=opened.systems,
         wind_raster=wind_raster,
         contact=project.contact,

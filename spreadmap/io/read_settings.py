@@ -74,7 +74,8 @@ def _read_group(book: FaultBook, group: str, kind: type[Any], values: Mapping[st
             _unknown(book, where, name, list(known))
             continue
         default = getattr(defaults, name)
-        if isinstance(default, dict) and isinstance(value, Mapping):
+        # A table that is empty by default holds names of the user's own, such as those of observers.
+        if isinstance(default, dict) and default and isinstance(value, Mapping):
             stray = [key for key in value if key not in default]
             for key in stray:
                 _unknown(book, f"{where}.{key}", key, list(default))
@@ -135,7 +136,15 @@ def _check_together(book: FaultBook, settings: Settings) -> None:
     # alone, each value was checked already: what is left is how heights and lengths fit together
     for found, allowed, remedy in physics_faults(settings.physics) if settings.physics.use_physics else ():
         book.stop(PROJECT_FILE, found, remedy, allowed=allowed, error=SettingsError)
-    month, day = removal.bud_break
-    if not (1 <= month <= 12 and 1 <= day <= calendar.monthrange(2001, month)[1]):
-        book.stop(PROJECT_FILE, f"'settings.removal.bud_break' = {shown(removal.bud_break)}", "Correct the day.",
-                  allowed="month and day, for example [3, 15]", error=SettingsError)  # fmt: skip
+    infection = settings.infection
+    days = {"removal.bud_break": removal.bud_break, "infection.growing_from": infection.growing_from,
+            "infection.growing_to": infection.growing_to}  # fmt: skip
+    for name, (month, day) in days.items():
+        if not (1 <= month <= 12 and 1 <= day <= calendar.monthrange(2001, month)[1]):
+            book.stop(PROJECT_FILE, f"'settings.{name}' = {shown((month, day))}", "Correct the day.",
+                      allowed="month and day, for example [3, 15]", error=SettingsError)  # fmt: skip
+    low, high = infection.assumed_onward_range
+    if not low <= infection.assumed_onward <= high:
+        book.stop(PROJECT_FILE, f"'settings.infection.assumed_onward_range' = {shown(infection.assumed_onward_range)}",
+                  "Put them in order.", allowed="assumed_onward between its first and its last number",
+                  error=SettingsError)  # fmt: skip

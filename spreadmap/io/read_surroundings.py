@@ -81,16 +81,19 @@ def read_sites(
     texts: dict[str, list[str]] = {name: [] for name in ("site_id", "name", "owner", "access", "set_up")}
     shapes: list[BaseGeometry] = []
     private: list[bool] = []
+    notices: list[float] = []
     for block, path in zip(blocks, paths, strict=True):
         with book.reading(block.file):
             rows = Rows(read_table(path, block.file, block, book), block, book)
             area, keys = read_shapes(rows, working, AREA), _keys(rows, "site_id", "site")
             set_up = rows.word("set_up", [each.value for each in SetUp], SetUp.BED.value)
             is_private = rows.flag("is_private", default=False)
+            notice = rows.number("notice_days", np.nan, 0, 730)
             columns = {name: rows.text(name) for name in ("name", "owner", "access")}
             for index in np.flatnonzero(rows.kept()).tolist():
                 shapes.append(area[index])
                 private.append(bool(is_private[index]))
+                notices.append(float(notice[index]))
                 texts["site_id"].append(keys[index])
                 texts["set_up"].append(str(set_up[index]))
                 for name, column in columns.items():
@@ -99,6 +102,7 @@ def read_sites(
     return Sites(
         geometry=tuple(shapes),
         is_private=np.array(private, dtype=np.bool_),
+        notice_days=np.array(notices, dtype=np.float64),
         **{name: _text(values) for name, values in texts.items()},
     )
 

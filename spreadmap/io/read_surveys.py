@@ -449,7 +449,7 @@ def read_work_log(
             rows = Rows(read_table(path, block.file, block, book, shapes=False), block, book)
             rows.need("plant_id")
             rows.need("done_on")
-            day, sprout = rows.date("done_on"), rows.date("regrowth_on")
+            day, sprout, reopened = rows.date("done_on"), rows.date("regrowth_on"), rows.date("reopened_on")
             done = rows.flag("done", default=True)
             roots = rows.word("roots_complete", [each.value for each in RootsComplete])
             note = rows.text("note")
@@ -457,12 +457,14 @@ def read_work_log(
             for index in range(len(rows)):
                 if done[index] and np.isnat(day[index]):
                     rows.bad(index, "done_on", "no date", "the day on which it was done", "Give the date.")
-                elif not np.isnat(sprout[index]) and not np.isnat(day[index]) and sprout[index] < day[index]:
-                    rows.bad(index, "regrowth_on", shown(sprout[index]), f"a day after {day[index]}", "Correct one.")
+                for name, later in (("regrowth_on", sprout), ("reopened_on", reopened)):
+                    if not np.isnat(later[index]) and not np.isnat(day[index]) and later[index] < day[index]:
+                        rows.bad(index, name, shown(later[index]), f"a day after {day[index]}", "Correct one.")
             _say_what_was_assumed(rows, keys, _Told(), None)
-            parts += [(plant[i], day[i], done[i], roots[i], sprout[i], note[i]) for i in np.flatnonzero(rows.kept())]
+            values = (plant, day, done, roots, sprout, note, reopened)
+            parts += [tuple(column[i] for column in values) for i in np.flatnonzero(rows.kept())]
             rows.finish(settings.inputs.most_rows_aside)
-    columns: list[Any] = list(zip(*parts, strict=True)) if parts else [[], [], [], [], [], []]
+    columns: list[Any] = list(zip(*parts, strict=True)) if parts else [[] for _ in range(7)]
     return WorkLog(
         plant_id=np.array(columns[0], dtype=object),
         done_on=np.array(columns[1], dtype="datetime64[D]"),
@@ -470,4 +472,5 @@ def read_work_log(
         roots_complete=np.array(columns[3], dtype=object),
         regrowth_on=np.array(columns[4], dtype="datetime64[D]"),
         note=np.array(columns[5], dtype=object),
+        reopened_on=np.array(columns[6], dtype="datetime64[D]"),
     )

@@ -10,7 +10,9 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from spreadmap.values.calendar import Basis, WindowState
-from spreadmap.values.words import RING_NAMES, Evidence, SetUp, SizeClass, Status, WindowKind
+from spreadmap.values.plan import BEARINGS
+from spreadmap.values.survey_answer import Basis as SurveyBasis
+from spreadmap.values.words import RING_NAMES, Decision, Evidence, SetUp, SizeClass, Status, WindowKind
 
 NOT_ASSESSED = -9999
 FLAGS = ("Y", "N", "U")
@@ -124,12 +126,25 @@ REMOVAL_LIST = (
     _text("set_up", "set_up", 8, "Kind of set-up at its site", allowed=tuple(SetUp)),
     _number("cumulative_hours", "cum_hours", "crew hours", "Crew hours used when it is out"),
     _flag("within_hours", "within_hrs", "Y: this week's crew hours reach it"),
-    *_date("earliest_on", "earliest", "First day on which digging can start: locate ticket and working days"),
+    *_date("earliest_on", "earliest", "First day on which digging can start: locate ticket, notice and working days"),
+    _number("week", "week", "-", "Week of work, 1 the first; 0: none planned", whole=True),
+    *_date("planned_on", "planned", "Day of work, if all before it goes as planned"),
+    _number("day_order", "day_order", "-", "Order in the day's work, beds with fewer confirmed plants first; 0: no day",
+            whole=True),
+    _number("avoided", "avoided", "share or infections",
+            "What its removal avoids after those before it: share of the list's arrivals in relative mode, infections in "
+            "calibrated mode"),
+    _number("cost", "cost", "currency of the settings", "Labour with set-up, disposal and replacement"),
+    _flag("is_green", "is_green", "Y: no finding, on the list by the model alone; test first"),
+    _text("decision", "decision", 8, "What the manager decided; put_off and refuse stand outside the plan",
+          allowed=tuple(each for each in Decision if each)),
+    _text("decision_reason", "dec_reason", 40, "Why, in the manager's words"),
     *_date("regrowth_1_on", "regrow_1", "First check for regrowth, if removed on the earliest day"),
     *_date("regrowth_2_on", "regrow_2", "Second check for regrowth"),
     *_date("regrowth_3_on", "regrow_3", "Third check for regrowth"),
     *_date("regrowth_4_on", "regrow_4", "Fourth check for regrowth"),
     *_date("bud_break_on", "bud_brk", "Check at the next bud break"),
+    *_date("replant_from", "replant", "First day on which roses may stand there again, if nothing is found meanwhile"),
     *_RANKS,
     _text("cautions", "cautions", 80, "Cautions for this plant; the usual ones stand in the workbook and the summary"),
     *_PLACE,
@@ -149,7 +164,20 @@ INSPECTION_LIST = (
     _number("interval_days", "every_days", "days", "How often to look", whole=True),
     *_date("due_on", "due_on", "Next inspection"),
     _number("person_minutes", "person_min", "person-minutes", "Time for one look"),
+    _number(
+        "set_up_minutes", "set_up_min", "person-minutes", "Way to its bed, where it is the first one there by rank"
+    ),
+    _number(
+        "worth",
+        "worth",
+        "-",
+        "What a look is worth, 100 where it is worth most: what speaks for its being infected "
+        "times what it would send onward",
+    ),
     _flag("within_hours", "within_hrs", "Y: the hours of the next survey reach it"),
+    _number("walk_order", "walk", "-", "Place in the walk, 1 first; 0: the hours do not reach it", whole=True),
+    _flag("is_random", "random", "Y: drawn at random, so that a clean survey becomes a statement"),
+    _flag("is_overdue", "overdue", "Y: its interval has run out by the day of the next survey"),
     *_RANKS,
     *_PLACE,
     IS_CUT,
@@ -196,13 +224,28 @@ ZONES = (
     _number("plants_inside", "plants_in", "-", "Plants of the inventory inside", whole=True, can_miss=True),
     _number("confirmed_in_focus", "confirmed", "-", "Confirmed plants of the focus", whole=True, can_miss=True),
     _number("host_share", "host_share", "-", "Share of the arrivals on host plants that falls inside", can_miss=True),
+    _number("infection_share", "infec_shr", "-", "Share of expected new infections that falls inside", can_miss=True),
     _number("inspect_every_days", "every_days", "days", "How often to look inside", whole=True, can_miss=True),
     _text("sites", "sites", 40, "Sites it touches"),
     _text("owners", "owners", 40, "Owners it touches"),
+    _text("parcels", "parcels", 40, "Keys of the sites or parcels that a ring shares ground with"),
     _text("reservoirs", "reservoirs", 40, "Wild stands inside a line"),
     _text("advice", "advice", 80, "What to do inside"),
     _text("source", "source", 80, "Where the rule of a line comes from"),
+    _text("release", "release", 80, "What must be seen for how long before a ring may be lifted"),
+    *_date("lift_from", "lift_on", "First day on which a ring may be lifted, if all came out on the as-of date"),
     _text("recommended", "recommend", 80, "Standing of the zone", missing="never missing"),
+    IS_CUT,
+    *FACE,
+)  # fmt: skip
+
+ZONE_RANGES = (
+    _number("focus", "focus", "-", "Number of the focus, largest first", whole=True),
+    _text("ring", "ring", 8, "Ring", missing="never missing", allowed=RING_NAMES),
+    _number("share", "share", "-", "Share of the focus's arrivals inside"),
+    _text("bound", "bound", 8, "low: the smallest area over the scale run; high: the largest", missing="never missing",
+          allowed=("low", "high")),
+    _number("area_m2", "area_m2", "m2", "Area"),
     IS_CUT,
     *FACE,
 )  # fmt: skip
@@ -222,6 +265,7 @@ LAYERS: dict[str, tuple[Column, ...]] = {
     "removal_list": REMOVAL_LIST,
     "inspection_list": INSPECTION_LIST,
     "zones": ZONES,
+    "zone_ranges": ZONE_RANGES,
     "plants": PLANTS,
     "blocks": BLOCKS,
 }
@@ -231,6 +275,7 @@ GEOMETRY = {
     "removal_list": "Point",
     "inspection_list": "Point",
     "zones": "MultiPolygon",
+    "zone_ranges": "MultiPolygon",
     "plants": "Point",
     "blocks": "Polygon",
 }
@@ -309,7 +354,159 @@ CALENDAR = (
     *_date("as_of", "as_of", "Date of the state"),
 )
 
+SCENARIOS = (
+    _text("system", "system", 32, "Pest system, by its key", missing="never missing"),
+    _text("row", "row", 12, "What the row tells", missing="never missing", allowed=("course", "comparison")),
+    _text("course", "course", 32, "Course of action, by its key", missing="never missing"),
+    _text("against", "against", 32, "Course of action it is compared with"),
+    _text("says", "says", 80, "Course of action or comparison in words", missing="never missing"),
+    _number("taken_out", "taken_out", "plants", "Plants that come out by plan before the horizon", whole=True, can_miss=True),
+    _number("surveys", "surveys", "-", "Surveys before the horizon", whole=True, can_miss=True),
+    _number("share_avoided", "share", "-", "Share of the new cases under nothing done that the course avoids", can_miss=True),
+    _number("share_low", "share_low", "-", "Least share over the draws of rates and law", can_miss=True),
+    _number("share_high", "share_hi", "-", "Largest share over the draws of rates and law", can_miss=True),
+    _flag("holds", "holds", "Y: the course leaves fewer new cases than the other over all of the range"),
+    _number("ratio_low", "ratio_low", "-", "New cases over those of the other course, least of the draws", can_miss=True),
+    _number("ratio_high", "ratio_hi", "-", "New cases over those of the other course, largest of the draws", can_miss=True),
+    _text("mode", "mode", 10, "relative: shares and ratios only", missing="never missing",
+          allowed=("relative", "calibrated")),
+    *_date("as_of", "as_of", "Date of the state of the plants"),
+    *_date("next_survey_on", "next_on", "Next survey"),
+    *_date("horizon_on", "horizon", "Horizon: what is infected up to its morning counts"),
+    _number("seed", "seed", "-", "Seed of the random numbers", whole=True),
+    _number("outbreaks", "outbreaks", "-", "Outbreaks drawn for every course", whole=True),
+    _text("rests_on", "rests_on", 80, "On what the rates rest", missing="never missing"),
+)  # fmt: skip
+
+
+def _cases(name: str, short: str, what: str) -> tuple[Column, ...]:
+    """Return the columns of a number of plants: mean, and middle 50 and 90 % of the outbreaks."""
+    return (
+        _number(f"{name}_expected", f"{short}_mean", "plants", f"{what}: mean of the outbreaks", can_miss=True),
+        _number(f"{name}_low_50", f"{short}_25", "plants", f"{what}: a quarter lie below", can_miss=True),
+        _number(f"{name}_high_50", f"{short}_75", "plants", f"{what}: a quarter lie above", can_miss=True),
+        _number(f"{name}_low_90", f"{short}_05", "plants", f"{what}: a twentieth lie below", can_miss=True),
+        _number(f"{name}_high_90", f"{short}_95", "plants", f"{what}: a twentieth lie above", can_miss=True),
+    )
+
+
+SCENARIO_NUMBERS = (
+    *_cases("by_next_survey", "srv", "New cases by the next survey"),
+    *_cases("by_horizon", "hor", "New cases by the horizon"),
+    *_cases("avoided", "avd", "New cases avoided, outbreak by outbreak"),
+)
+"""Columns of scenarios.csv in calibrated mode only."""
+
+PLANTS_AHEAD = (
+    _number("infected_by_survey", "inf_survey", "-", "Chance of being infected by the next survey, if nothing is done",
+            can_miss=True),
+    _number("infected_by_horizon", "inf_horiz", "-", "Chance of being infected by the horizon, if nothing is done",
+            can_miss=True),
+    _number("showing_by_survey", "show_surv", "-", "Chance of showing symptoms by the next survey, if nothing is done",
+            can_miss=True),
+    _number("showing_by_horizon", "show_hor", "-", "Chance of showing symptoms by the horizon, if nothing is done",
+            can_miss=True),
+    *_date("ahead_first_on", "first_on", "If it becomes infected by the horizon, it is by this day in half of the outbreaks"),
+)  # fmt: skip
+"""Columns of the plants layer in calibrated mode only, behind all others."""
+
+SURVEY_STATEMENT = (
+    _text("system", "system", 32, "Pest system, by its key", missing="never missing"),
+    _text("site_id", "site_id", 24, "Site; empty for all sites together"),
+    _text("place", "place", 40, "Name of the site", missing="never missing"),
+    *_date("first_on", "first_on", "First day of the last survey"),
+    *_date("last_on", "last_on", "Last day of the last survey"),
+    _number("plants", "plants", "plants", "Standing hosts not confirmed before the survey", whole=True),
+    _number("looked_at", "looked_at", "plants", "Of them looked at", whole=True),
+    _number("drawn", "drawn", "plants", "Of them drawn at random, by the note of their rows", whole=True),
+    _text("basis", "basis", 20, "How the plants that count were chosen", missing="never missing",
+          allowed=tuple(basis.value for basis in SurveyBasis)),
+    _number("counted", "counted", "plants", "Plants the statement rests on", whole=True),
+    _number("noticed", "noticed", "plants", "Confirmed or suspect among them", whole=True),
+    _number("sensitivity", "sensitiv", "-", "Share of showing plants that one look notices, mean"),
+    _number("design_plants", "design_n", "plants", "Showing plants at the design prevalence, rounded down, 1 at least",
+            whole=True),
+    _number("confidence", "confidence", "-", "Confidence that fewer plants than that showed symptoms; not told where one "
+            "was noticed", can_miss=True),
+    _number("most_showing_95", "most_95", "plants", "At most so many showed symptoms, at 95 % confidence", whole=True),
+    _number("excluded_prevalence_95", "excluded", "-", "Smallest prevalence that is excluded at 95 % confidence",
+            can_miss=True),
+    _flag("is_statement", "statement", "N: plants were not drawn at random; a comparison, not a statement"),
+    _number("size_needed", "needed", "plants", "Plants to draw at random for the design; missing: not reachable", whole=True,
+            can_miss=True),
+    _number("passes_needed", "passes", "-", "Passes over every plant for the design, at the least", whole=True,
+            can_miss=True),
+    _number("quick_size_needed", "quick_n", "plants", "Plants to draw at random for the quick check; missing: not "
+            "reachable", whole=True, can_miss=True),
+    _text("says", "says", 80, "What the survey allows to be said, and what it does not", missing="never missing"),
+    *_date("as_of", "as_of", "Date of the state of the plants"),
+)  # fmt: skip
+
+COSTS = (
+    _text("system", "system", 32, "Pest system, by its key", missing="never missing"),
+    _text("site", "site", 40, "Site", missing="never missing"),
+    _text("owner", "owner", 40, "Owner"),
+    _number("plants", "plants", "plants", "Plants of the removal list, beyond this week's hours too", whole=True),
+    _number("removal_hours", "rem_hours", "person-hours", "Removal with set-up and travel"),
+    _number("labour", "labour", "currency", "Labour of removal"),
+    _number("disposal", "disposal", "currency", "Disposal"),
+    _number("replacement", "replace", "currency", "Replacement, planting included"),
+    _number("removal", "removal", "currency", "Labour, disposal and replacement"),
+    _number("looked_at", "looked_at", "plants", "Plants the next survey looks at", whole=True),
+    _number("inspection_hours", "ins_hours", "person-hours", "Looking with the way to the beds"),
+    _number("inspection", "inspection", "currency", "Looking"),
+    _number("tests", "tests", "samples", "Suspects that are sampled", whole=True),
+    _number("testing", "testing", "currency", "Tests"),
+    _number("total", "total", "currency", "Removal, looking and tests"),
+    _text("currency", "currency", 8, "Currency, a word only", missing="never missing"),
+    _text("standing", "standing", 80, "How far the sums can be trusted", missing="never missing"),
+    *_date("as_of", "as_of", "Date of the state of the plants"),
+)  # fmt: skip
+
+RING_REACH = (
+    _text("system", "system", 32, "Pest system, by its key", missing="never missing"),
+    _number("focus", "focus", "-", "Number of the focus, largest first", whole=True),
+    _text("ring", "ring", 8, "Ring", missing="never missing", allowed=RING_NAMES),
+    _text("bearing", "bearing", 4, "Bearing from the centre of the focus, from grid north", missing="never missing",
+          allowed=BEARINGS),
+    _number("bearing_deg", "bear_deg", "deg", "The same in degrees, clockwise"),
+    _number("reach_m", "reach_m", "m", "Farthest distance of the ring that way; 0: it does not lie that way"),
+    *_date("as_of", "as_of", "Date of the state of the plants"),
+    *_date("valid_until", "valid_to", "After this day a newer delivery replaces this one"),
+)  # fmt: skip
+
+REMOVAL_CURVE = (
+    _number("crew_hours", "crew_hours", "crew hours", "Crew hours along the removal list, set-up and travel included"),
+    _number("plants", "plants", "plants", "Plants taken out by then", whole=True),
+    _number("share_avoided", "share", "-", "Share avoided of what all plants to be planned on the list would bring about"),
+    _number("share_low", "share_low", "-", "Its least value over the scale run and, in relative mode, the assumed rates"),
+    _number("share_high", "share_high", "-", "Its greatest value over the same"),
+    _number("infections_avoided", "infections", "infections", "Infections avoided; calibrated mode only", can_miss=True),
+    _text("share_of", "share_of", 80, "Of what it is a share", missing="never missing"),
+    _text("mode", "mode", 10, "relative: ranks and ratios only", missing="never missing",
+          allowed=("relative", "calibrated")),
+    *_date("as_of", "as_of", "Date of the state"),
+)  # fmt: skip
+
+REGROWTH_CHECKS = (
+    _text("plant_id", "plant_id", 32, "Key of the plant that was taken out", missing="never missing"),
+    _text("bed_id", "bed_id", 24, "Bed"),
+    _text("site_id", "site_id", 24, "Site"),
+    *_date("removed_on", "removed", "Day of removal, the last one where a sprout was dug out"),
+    _text("roots_complete", "roots", 8, "Whether the whole root system came out", allowed=("yes", "partly", "no")),
+    *_date("checks_from", "chk_from", "Day from which checks count: removal, or the last sprout"),
+    *_date("next_check_on", "next_chk", "Next check for sprouts; empty: all were made"),
+    _flag("is_overdue", "overdue", "Y: that day has passed"),
+    _flag("has_regrowth", "regrowth", "Y: a sprout stands there; it is on the removal list"),
+    _flag("is_reopened", "reopened", "Y: the order was opened again; it is on the removal list"),
+    *_date("replant_from", "replant", "First day on which roses may stand there again, if nothing is found meanwhile"),
+    _flag("is_case_near", "case_near", "Y: a confirmed plant stands near by, so that the clean months have not begun"),
+    *_date("as_of", "as_of", "Date of the state"),
+)
+
 TABLES: dict[str, tuple[Column, ...]] = {
-    "discard_list": DISCARD_LIST, "cut_list": CUT_LIST, "calendar": CALENDAR
+    "discard_list": DISCARD_LIST, "cut_list": CUT_LIST, "calendar": CALENDAR, "scenarios": SCENARIOS,
+    "survey_statement": SURVEY_STATEMENT, "costs": COSTS, "ring_reach": RING_REACH,
+    "removal_curve": REMOVAL_CURVE, "regrowth_checks": REGROWTH_CHECKS,
 }  # fmt: skip
 """Lists that are delivered as CSV only; the first two where a verdict asks for them and something was found."""

@@ -77,6 +77,13 @@ SIGNS: dict[str, tuple[str, tuple[Sign, ...]]] = {
                  opacity=0.15),
         ),
     ),
+    "zone_ranges": (
+        "bound",
+        (
+            Sign(value="high", label="Largest ring of the scale run", fill="", line=INK, line_mm=0.25, dash=(4, 1.5)),
+            Sign(value="low", label="Smallest ring of the scale run", fill="", line=INK, line_mm=0.25, dash=(1, 1.5)),
+        ),
+    ),
     "blocks": ("pressure_class", _class_signs("square", 0.8)),
 }  # fmt: skip
 """Per layer: the column that decides, and a sign for each of its values."""

@@ -19,10 +19,14 @@ from spreadmap.errors import OutputError
 from spreadmap.io.calendar_file import season_values
 from spreadmap.io.changes import DELETE, INSERT, UPDATE, Change
 from spreadmap.io.layers import clean_text
-from spreadmap.io.metadata import NO_SEED, NOT_A_DIAGNOSIS, wind_sentence
+from spreadmap.io.metadata import NOT_A_DIAGNOSIS, seed_sentence, wind_sentence
 from spreadmap.io.versions import library_versions
+from spreadmap.values.ahead import Ahead
+from spreadmap.values.costs import COSTS_STANDING, CostTable
+from spreadmap.values.plan import BEARINGS, RemovalList
 from spreadmap.values.results import Face, SurveyResult, SystemResult, Triage
 from spreadmap.values.settings import list_settings
+from spreadmap.values.survey_answer import SurveyAnswer
 from spreadmap.values.words import Status
 
 TOP = 10
@@ -38,6 +42,10 @@ def plain(value: Any) -> Any:
         return value.value
     if isinstance(value, np.generic):
         return None if isinstance(value, np.datetime64) and np.isnat(value) else plain(value.item())
+    if isinstance(value, np.ndarray) and value.dtype.kind == "f" and value.ndim == 1:
+        return [each if math.isfinite(each) else None for each in value.tolist()]
+    if isinstance(value, np.ndarray) and value.dtype.kind in "iub":
+        return value.tolist()
     if isinstance(value, list | tuple | np.ndarray):
         return [plain(part) for part in value]
     if isinstance(value, dt.date):
@@ -97,8 +105,16 @@ def triage_values(triage: Triage) -> dict[str, Any]:
     }
 
 
+def _share_this_week(removal: RemovalList) -> dict[str, float] | None:
+    """Return what this week's work avoids of all that the list would bring about, with its range."""
+    curve, reach = removal.curve, int(removal.within_hours.sum())
+    if curve is None or reach >= len(curve):
+        return None
+    return {"share": float(curve.share[reach]), "low": float(curve.low[reach]), "high": float(curve.high[reach])}
+
+
 def system_values(system: SystemResult, result: SurveyResult) -> dict[str, Any]:
-    """Return counts, tops of lists, rings and outlooks of one mapped system."""
+    """Return counts, tops of lists, rings and the spread ahead of one mapped system."""
     removal, inspection, keys = system.plan.removal, system.plan.inspection, result.inputs.inventory.plant_id
     told = system.state.is_host | (system.state.status != Status.NOT_INSPECTED.value)
     words, counts = np.unique(system.state.status[told].astype(str), return_counts=True)
@@ -111,9 +127,12 @@ def system_values(system: SystemResult, result: SurveyResult) -> dict[str, Any]:
             "within_hours": int(removal.within_hours.sum()),
             "crew_hours": removal.cumulative_hours[-1] if len(removal) else 0.0,
             "backlog_weeks": system.plan.backlog_weeks,
+            "held_back": int(removal.is_held.sum()),
+            "share_avoided_this_week": _share_this_week(removal),
             "first": [
                 {"plant_id": keys[plant], "rank": place + 1, "rank_low": removal.rank_low[place],
                  "rank_high": removal.rank_high[place], "earliest_on": removal.earliest_on[place],
+                 "planned_on": removal.planned_on[place], "cost": removal.cost[place],
                  "reason": removal.reason[place]}
                 for place, plant in enumerate(removal.plant[:TOP])
             ],
@@ -121,6 +140,8 @@ def system_values(system: SystemResult, result: SurveyResult) -> dict[str, Any]:
         "inspection": {
             "plants": len(inspection),
             "within_hours": int(inspection.within_hours.sum()),
+            "drawn_at_random": int((inspection.is_random & inspection.within_hours).sum()),
+            "overdue": int(inspection.is_overdue.sum()),
             "first": [
                 {"plant_id": keys[plant], "rank": place + 1, "due_on": inspection.due_on[place],
                  "relative_pressure": inspection.pressure[place], "reason": inspection.reason[place]}
@@ -130,15 +151,78 @@ def system_values(system: SystemResult, result: SurveyResult) -> dict[str, Any]:
         "rings": [
             {"focus": ring.focus, "ring": ring.name, "share": ring.share, "area_m2": ring.area_m2,
              "area_low_m2": ring.area_low_m2, "area_high_m2": ring.area_high_m2, "plants_inside": ring.plants_inside,
-             "inspect_every_days": ring.inspect_every_days}
+             "inspect_every_days": ring.inspect_every_days, "host_share": ring.host_share,
+             "infection_share": ring.infection_share, "parcels": ring.parcels_inside,
+             "reach_by_bearing_m": dict(zip(BEARINGS, ring.reach_by_bearing_m, strict=True))}
             for ring in system.zones.rings
         ],
         "lines": [{"name": line.name, "distance_m": line.distance_m} for line in system.zones.lines],
-        "outlooks": system.outlooks,
+        "release": system.zones.release,
+        "lift_from": system.zones.lift_from,
+        "survey": survey_values(system.survey),
+        "costs": costs_values(system.costs),
+        "ahead": ahead_values(system.ahead),
         "breaks": system.breaks,
         "wind": wind_sentence(result, system),
         "remarks": system.plan.remarks,
     }  # fmt: skip
+
+
+def ahead_values(ahead: Ahead) -> dict[str, Any]:
+    """Return the spread ahead without its single plants; in relative mode nothing but shares, ratios and sentences."""
+
+    def told(each: Any) -> dict[str, Any]:
+        return {name: value for name, value in plain(each).items() if value is not None}
+
+    return {
+        "mode": ahead.mode,
+        "next_survey_on": ahead.next_survey_on,
+        "horizon_on": ahead.horizon_on,
+        "draws": ahead.draws,
+        "members": ahead.members,
+        "seed": ahead.seed,
+        "rests_on": ahead.rates_say,
+        "scenarios": [told(each) for each in ahead.scenarios],
+        "comparisons": [told(each) for each in ahead.comparisons],
+        "places": [told(each) for each in ahead.places],
+        "remarks": ahead.remarks,
+    }
+
+
+def survey_values(survey: SurveyAnswer | None) -> dict[str, Any] | None:
+    """Return what the last survey allows to be said, what is drawn for the next one, and the curve of shared hours."""
+    if survey is None:
+        return None
+    return {
+        "first_on": survey.first_on,
+        "last_on": survey.last_on,
+        "statements": [{**plain(each), "excluded_prevalence_95": plain(each.excluded)} for each in survey.statements],
+        "sample": {
+            "plants": len(survey.sample),
+            "lot": survey.sample.lot,
+            "wanted": survey.sample.wanted,
+            "says": survey.sample.sentence,
+        },
+        "hours": survey.hours,
+        "remarks": survey.remarks,
+    }
+
+
+def costs_values(costs: CostTable | None) -> dict[str, Any] | None:
+    """Return sums and hours by site and owner; an order of magnitude."""
+    if costs is None:
+        return None
+    return {
+        "currency": costs.currency,
+        "standing": COSTS_STANDING,
+        "removal_hours": costs.removal_hours,
+        "inspection_hours": costs.inspection_hours,
+        "removal": costs.removal,
+        "inspection": costs.inspection,
+        "testing": costs.testing,
+        "total": costs.total,
+        "rows": [{**plain(row), "total": row.total} for row in costs.rows],
+    }
 
 
 def summary_values(result: SurveyResult, changes: Sequence[Change]) -> dict[str, Any]:
@@ -207,8 +291,8 @@ def manifest_values(
             for file in result.inputs.files
         ],
         "versions": library_versions(),
-        "seed": None,
-        "seed_says": NO_SEED,
+        "seed": result.settings.ahead.seed,
+        "seed_says": seed_sentence(result.settings),
         "settings": [
             {"name": note.name, "value": note.value, "unit": note.unit, "status": note.status, "source": note.source}
             for note in list_settings(result.settings)

@@ -143,4 +143,43 @@ def zone_shapes(result: SystemResult, crs: str) -> WebShapes:
     lines = sorted(result.zones.lines, key=lambda line: -line.distance_m)
     shapes = [line_shape(line, crs) for line in lines if not line.polygon.is_empty]
     shapes += [ring_shape(ring, crs) for ring in reversed(result.zones.rings) if not ring.polygon.is_empty]
-    return WebShapes(shapes=tuple(shapes))
+    return WebShapes(shapes=(*shapes, *ring_range_shapes(result, crs), *old_ring_shapes(result, crs)))
+
+
+def ring_range_shapes(result: SystemResult, crs: str) -> tuple[WebShape, ...]:
+    """Return the ground between the smallest and the largest inner ring of the scale run, focus by focus."""
+    return tuple(
+        WebShape(
+            kind="ring_range",
+            name=ring.name,
+            geojson=to_wgs84(between, crs),
+            properties={
+                "focus": str(ring.focus),
+                "share of arrivals": f"{100 * ring.share:.0f} %",
+                "area": f"{ring.area_low_m2:,.0f} to {ring.area_high_m2:,.0f} m²",
+            },
+        )
+        for ring in result.zones.rings
+        if ring.name == "inner" and not (between := ring.high.difference(ring.low)).is_empty
+    )
+
+
+def old_ring_shapes(result: SystemResult, crs: str) -> tuple[WebShape, ...]:
+    """Return the rings of the newest forecast that was scored, the widest first."""
+    if result.score is None or not result.score.surveys:
+        return ()
+    last = result.score.surveys[-1]
+    return tuple(
+        WebShape(
+            kind="old_ring",
+            name=ring.name,
+            geojson=to_wgs84(ring.polygon, crs),
+            properties={
+                "forecast of": last.forecast_as_of.isoformat(),
+                "focus": str(ring.focus),
+                "share of arrivals": f"{100 * ring.share:.0f} %",
+            },
+        )
+        for ring in reversed(last.rings)
+        if not ring.polygon.is_empty
+    )

@@ -17,10 +17,13 @@ from spreadmap.io.forecast_file import FORECAST, forecast_text
 from spreadmap.io.layers import Layer, clean_text, system_layers
 from spreadmap.io.metadata import NOT_A_DIAGNOSIS, write_metadata
 from spreadmap.io.public import block_layer, write_public
+from spreadmap.io.removal_tables import write_removal_tables
+from spreadmap.io.scenario_table import write_scenarios
 from spreadmap.io.score_file import score_values
 from spreadmap.io.streamed import put_in_place
 from spreadmap.io.styles import qml_of_layer, sld_of_layer, sld_of_raster
 from spreadmap.io.summary import manifest_values, summary_values, write_json
+from spreadmap.io.survey_tables import write_survey_tables
 from spreadmap.io.write_raster import (
     ALONE_SAYS,
     RISK,
@@ -34,6 +37,7 @@ from spreadmap.io.write_tables import write_list_csv, write_list_xlsx, write_rej
 from spreadmap.io.write_vector import write_geopackage, write_shapefile
 from spreadmap.outbreak.forecast_record import forecast_of
 from spreadmap.values.results import Face, SurveyResult, SystemResult
+from spreadmap.values.words import Mode
 
 PUBLIC = "public"
 MANIFEST = "manifest.json"
@@ -170,6 +174,15 @@ def _write_system(
     for name in LISTS:
         delivery.announce(f"{key}/{name}.csv")
         delivery.add(write_list_csv(folder / f"{name}.csv", layers[name]), rows=len(layers[name]))
+    delivery.announce(f"{key}/scenarios.csv")
+    told = len(system.ahead.scenarios) + len(system.ahead.comparisons)
+    delivery.add(write_scenarios(folder, system.ahead, key), rows=told)
+    delivery.announce(f"{key}/survey_statement.csv")
+    for path, count in write_survey_tables(folder, system).items():
+        delivery.add(path, rows=count)
+    delivery.announce(f"{key}/removal_curve.csv")
+    for path, count in write_removal_tables(folder, system, result.inputs).items():
+        delivery.add(path, rows=count)
     delivery.announce(f"{key}/removal_list.xlsx")
     book = write_list_xlsx(
         folder / "removal_list.xlsx",
@@ -241,7 +254,8 @@ def _write_papers(
     """Write what describes the delivery as a whole."""
     folder = delivery.folder
     delivery.announce("data_dictionary.csv")
-    delivery.add(write_dictionary(folder / "data_dictionary.csv", rows_cut))
+    is_calibrated = any(system.ahead.mode is Mode.CALIBRATED for system in result.systems)
+    delivery.add(write_dictionary(folder / "data_dictionary.csv", rows_cut, is_calibrated=is_calibrated))
     delivery.announce("metadata.xml")
     delivery.add(write_metadata(folder / "metadata.xml", result))
     delivery.announce("changes.csv")

@@ -15,8 +15,8 @@ from spreadmap.values.words import Evidence, Method, RootsComplete, Status
 
 SEVERITY = {Status.NOT_FOUND: 0, Status.CLEAN: 1, Status.SUSPECT: 2, Status.INFECTED: 3, Status.REMOVED: 4}
 """On one day the higher one is told last and counts: two people who disagree leave the plant in the worse state."""
-WORK_DONE, SPROUT_SEEN = 5, 6
-"""On one day, finished work is told after every inspection, and a sprout after the work."""
+WORK_DONE, ORDER_REOPENED, SPROUT_SEEN = 5, 6, 7
+"""On one day, finished work is told after every inspection, an order opened again and a sprout after the work."""
 NO_DAY = np.datetime64("NaT", "D")
 WORST_FIRST = (Status.INFECTED, Status.SUSPECT, Status.REMOVED, Status.NOT_FOUND, Status.CLEAN)
 
@@ -36,6 +36,8 @@ class _Life:
     removed_on: np.datetime64 = NO_DAY
     roots: str = ""
     regrowth: bool = False
+    sprout_on: np.datetime64 = NO_DAY
+    reopened_on: np.datetime64 = NO_DAY
     seen: Counter[str] = field(default_factory=Counter)
 
     def look(self, status: Status, evidence: str, tested: bool, day: np.datetime64) -> None:
@@ -50,7 +52,8 @@ class _Life:
                 self.gone, self.gone_on = status, day
             return
         if self.gone == Status.REMOVED:
-            self.regrowth = self.regrowth or status in (Status.INFECTED, Status.SUSPECT)
+            if status in (Status.INFECTED, Status.SUSPECT):
+                self.sprout(day)
             self.seen["clean after removal"] += status == Status.CLEAN
             return
         self.gone, self.gone_on = None, NO_DAY
@@ -88,7 +91,17 @@ class _Life:
     def remove(self, roots: str, day: np.datetime64) -> None:
         """Take in a removal; digging out a sprout is one, too."""
         self.gone, self.gone_on, self.removed_on = Status.REMOVED, day, day
-        self.roots, self.regrowth = roots, False
+        self.roots, self.regrowth, self.reopened_on = roots, False, NO_DAY
+
+    def sprout(self, day: np.datetime64) -> None:
+        """Take in that something grows again where the plant was taken out."""
+        if self.gone == Status.REMOVED:
+            self.regrowth, self.sprout_on = True, day
+
+    def reopen(self, day: np.datetime64) -> None:
+        """Take in that the order was opened again: the work on a plant that was taken out is not finished."""
+        if self.gone == Status.REMOVED:
+            self.reopened_on = day
 
     @property
     def status(self) -> tuple[Status, str, np.datetime64]:
@@ -134,7 +147,9 @@ def plant_state(
       Only a negative test clears it, and only where the confirmation rested on symptoms.
     - A suspect is cleared by a negative test; a look that sees nothing leaves it a suspect.
     - A plant taken out stays out. When infected or suspect growth is seen there later, it has regrowth until the
-      work log says that this was taken out, too. A clean plant seen there is a contradiction.
+      work log says that this was taken out, too; each sprout begins the checks for regrowth anew. A clean plant seen
+      there is a contradiction.
+    - An order that is opened again is due again until the work log says that it is done.
     - A plant that was not found does not stand; seen again, it stands with what was known of it before.
     - A plant put in the same place is another plant and needs a key of its own.
 
@@ -163,6 +178,8 @@ def plant_state(
         has_regrowth=np.array([life.regrowth for life in lives], dtype=np.bool_),
         is_standing=np.array([life.gone is None for life in lives], dtype=np.bool_),
         is_host=is_host,
+        sprout_on=dates([life.sprout_on if life.gone == Status.REMOVED else NO_DAY for life in lives]),
+        reopened_on=dates([life.reopened_on if life.gone == Status.REMOVED else NO_DAY for life in lives]),
     )
     undated = int(np.sum(work_log.done & np.isnat(work_log.done_on)))
     return state, _remarks(lives, is_host, undated, system)
@@ -192,9 +209,14 @@ def _tell(
     done = np.flatnonzero(work_log.done & (work_log.done_on <= as_of))
     sprouts = np.flatnonzero(work_log.regrowth_on <= as_of)
     severity = np.array([SEVERITY[Status(word)] for word in surveys.status[looks].tolist()], dtype=np.int64)
-    kind = np.concatenate([severity, np.full(len(done), WORK_DONE), np.full(len(sprouts), SPROUT_SEEN)])
-    day = np.concatenate([surveys.inspected_on[looks], work_log.done_on[done], work_log.regrowth_on[sprouts]])
-    row = np.concatenate([looks, done, sprouts])
+    reopened = np.flatnonzero(work_log.reopened_on <= as_of)
+    work = ((done, WORK_DONE), (sprouts, SPROUT_SEEN), (reopened, ORDER_REOPENED))
+    kind = np.concatenate([severity, *(np.full(len(rows), word) for rows, word in work)])
+    day = np.concatenate([
+        surveys.inspected_on[looks], work_log.done_on[done], work_log.regrowth_on[sprouts],
+        work_log.reopened_on[reopened],
+    ])  # fmt: skip
+    row = np.concatenate([looks, *(rows for rows, _ in work)])
     for at in np.lexsort((row, kind, day)):
         where = int(row[at])
         table = surveys if kind[at] < WORK_DONE else work_log
@@ -205,7 +227,9 @@ def _tell(
         if kind[at] == WORK_DONE:
             life.remove(work_log.roots_complete[where], day[at])
         elif kind[at] == SPROUT_SEEN:
-            life.regrowth = life.gone == Status.REMOVED
+            life.sprout(day[at])
+        elif kind[at] == ORDER_REOPENED:
+            life.reopen(day[at])
         else:
             evidence = surveys.evidence[where]
             tested = surveys.method[where] == Method.TEST or evidence == Evidence.LAB
@@ -238,6 +262,10 @@ def _remarks(lives: list[_Life], is_host: BoolArray, undated: int, system: PestS
         (lost, "confirmed plants were not found later and no removal is on record: find out where they went."),
         (silent, "removals do not say whether the roots came out complete; they count as complete."),
         (sum(life.regrowth for life in lives), "removed plants show regrowth and count as weak sources."),
+        (
+            sum(not np.isnat(life.reopened_on) for life in lives),
+            "orders were opened again and are not done yet; their plants stand on the list until they are.",
+        ),
         (stray, "findings stand on plants that are no known host: check the host."),
         (undated, "finished orders of the work log have no date and are passed over."),
     )
@@ -256,19 +284,28 @@ def sprouting(state: PlantState) -> BoolArray:
     return np.asarray((state.status == Status.REMOVED.value) & state.has_regrowth)
 
 
+def reopened(state: PlantState) -> BoolArray:
+    """Return which removed plants have an order that was opened again, confirmed ones only, shape (n,)."""
+    found = ~np.isnat(state.reopened_on) & ~np.isnat(state.first_found_on)
+    return np.asarray((state.status == Status.REMOVED.value) & found)
+
+
 def due_for_removal(state: PlantState) -> BoolArray:
-    """Return which plants must come out: confirmed ones that stand, and regrowth, shape (n,)."""
-    return confirmed(state) | sprouting(state)
+    """Return which plants must come out: confirmed ones that stand, regrowth, and orders opened again, shape (n,)."""
+    return confirmed(state) | sprouting(state) | reopened(state)
 
 
 def weak_remains(state: PlantState) -> BoolArray:
-    """Return which removed plants still send: regrowth, or roots of a confirmed plant left in the ground, shape (n,).
+    """Return which removed plants still send: regrowth, or roots of a confirmed plant in the ground, shape (n,).
+
+    An order that was opened again counts as roots left in the ground.
 
     A plant that was taken out without ever having been confirmed leaves no source behind.
     """
     partly = np.isin(state.roots_complete.astype(str), [RootsComplete.PARTLY.value, RootsComplete.NO.value])
     was_found = ~np.isnat(state.first_found_on)
-    return np.asarray((state.status == Status.REMOVED.value) & ((partly & was_found) | state.has_regrowth))
+    removed = np.asarray(state.status == Status.REMOVED.value)
+    return np.asarray(removed & ((partly & was_found) | state.has_regrowth)) | reopened(state)
 
 
 def worst_status(states: list[PlantState], plants: int) -> TextArray:

@@ -4,12 +4,15 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+COSTS_STANDING = "order of magnitude: rates are assumptions until the desk sets its own in settings.costs"
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CostRow:
-    """Removal on one site for one owner, in the currency of the table.
+    """Removal and the next survey on one site for one owner, in the currency of the table.
 
-    `person_hours` include set-up and travel. `total` is labour, disposal and replacement together.
+    `plants` come out in `person_hours`, set-up and travel included; `looked_at` are looked at in `inspection_hours`, the
+    way to their beds included, and `tests` suspects among them are sampled.
     """
 
     site: str
@@ -19,11 +22,21 @@ class CostRow:
     labour: float
     disposal: float
     replacement: float
+    looked_at: int
+    inspection_hours: float
+    inspection: float
+    tests: int
+    testing: float
+
+    @property
+    def removal(self) -> float:
+        """Return labour, disposal and replacement together."""
+        return self.labour + self.disposal + self.replacement
 
     @property
     def total(self) -> float:
-        """Return the sum."""
-        return self.labour + self.disposal + self.replacement
+        """Return the cost of removal, looking and tests."""
+        return self.removal + self.inspection + self.testing
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -32,15 +45,36 @@ class CostTable:
 
     currency: str
     rows: tuple[CostRow, ...]
-    inspection_hours: float
-    inspection: float
-    tests: int
-    testing: float
+
+    @property
+    def removal_hours(self) -> float:
+        """Return the person-hours of all removals [h]."""
+        return sum(row.person_hours for row in self.rows)
+
+    @property
+    def inspection_hours(self) -> float:
+        """Return the person-hours of the next survey [h]."""
+        return sum(row.inspection_hours for row in self.rows)
 
     @property
     def removal(self) -> float:
         """Return the cost of all removals."""
-        return sum(row.total for row in self.rows)
+        return sum(row.removal for row in self.rows)
+
+    @property
+    def inspection(self) -> float:
+        """Return the cost of looking."""
+        return sum(row.inspection for row in self.rows)
+
+    @property
+    def tests(self) -> int:
+        """Return the number of samples."""
+        return sum(row.tests for row in self.rows)
+
+    @property
+    def testing(self) -> float:
+        """Return the cost of tests."""
+        return sum(row.testing for row in self.rows)
 
     @property
     def total(self) -> float:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from shapely.geometry.base import BaseGeometry
@@ -94,7 +94,10 @@ class Reservoirs:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Sites:
-    """Polygons of sites or parcels; `set_up` holds `bed` or `traffic`, `is_private` whether access needs an owner."""
+    """Polygons of sites or parcels; `set_up` holds `bed` or `traffic`, `is_private` whether access needs an owner.
+
+    `notice_days` are the days of notice before work, NaN where the table gives none; it may be left out. [d]
+    """
 
     site_id: TextArray
     geometry: tuple[BaseGeometry, ...] = ()
@@ -103,11 +106,14 @@ class Sites:
     access: TextArray
     set_up: TextArray
     is_private: BoolArray
+    notice_days: FloatArray = field(default_factory=lambda: np.zeros(0))
 
     def __post_init__(self) -> None:
         """Freeze every column."""
+        if not len(self.notice_days):
+            object.__setattr__(self, "notice_days", np.full(len(self.geometry), np.nan))
         text = dict.fromkeys(("site_id", "name", "owner", "access", "set_up"), object)
-        freeze_columns(self, {**text, "is_private": np.bool_}, len(self.geometry))
+        freeze_columns(self, {**text, "is_private": np.bool_, "notice_days": np.float64}, len(self.geometry))
 
     def __len__(self) -> int:
         """Return the number of sites."""

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 
 from spreadmap.values.inventory import Inventory, Reservoirs, Screens, Sites
 from spreadmap.values.pest_system import PestSystem
-from spreadmap.values.surveys import DailyTemperature, Surveys, WorkLog
+from spreadmap.values.surveys import DailyTemperature, Decisions, Surveys, WorkLog
 from spreadmap.values.wind import WindHours, WindRaster
 
 
@@ -81,3 +81,4 @@ class ProjectInputs:
     faults: tuple[Fault, ...] = ()
     rejected: tuple[RejectedRow, ...] = ()
     files: tuple[InputFile, ...] = field(default=())
+    decisions: Decisions = field(default_factory=Decisions)

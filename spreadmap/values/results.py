@@ -5,15 +5,19 @@ from __future__ import annotations
 import datetime as dt
 from dataclasses import dataclass
 
+from spreadmap.values.ahead import Ahead
 from spreadmap.values.arrays import BoolArray, FloatArray, IntArray, TextArray
 from spreadmap.values.calendar import Season
+from spreadmap.values.costs import CostTable
 from spreadmap.values.grid import Grid, Surface
+from spreadmap.values.hidden import Hidden, HiddenOrder
 from spreadmap.values.inventory import Sources
 from spreadmap.values.pest_system import PestSystem
 from spreadmap.values.plan import Disposal, Plan, Zones
 from spreadmap.values.project import ProjectInputs
 from spreadmap.values.score import Course, SystemScore
 from spreadmap.values.settings import Settings
+from spreadmap.values.survey_answer import SurveyAnswer
 from spreadmap.values.surveys import PlantState
 from spreadmap.values.wind import WindClimate
 from spreadmap.values.words import Mode
@@ -67,21 +71,6 @@ class HiddenFirstForm:
     relative_exposure: FloatArray
     is_touching: BoolArray
     distance_to_confirmed_m: FloatArray
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Outlook:
-    """Arrivals on healthy host plants until the next survey, relative, under one course of action.
-
-    `arrivals` is in medium plants each 10 m from one confirmed medium plant; `share_avoided` [-] compares with doing
-    nothing; `low`, `high` are the range over the scale run.
-    """
-
-    condition: str
-    arrivals: float
-    share_avoided: float
-    low: float
-    high: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -148,7 +137,7 @@ class SystemResult:
     surface_without_reservoirs: Surface
     breaks: tuple[float, ...]
     unit_per_m2: float
-    outlooks: tuple[Outlook, ...]
+    ahead: Ahead
     plan: Plan
     zones: Zones
     face: Face
@@ -156,8 +145,16 @@ class SystemResult:
     """Directional distances of landings, in sentences."""
     raster_grid: Grid | None = None
     """Cells of the delivered rasters where they were written tile by tile; the surfaces are then in coarser cells."""
+    unseen: Hidden | HiddenOrder | None = None
+    """Hidden infection: chances in calibrated mode, their order alone in relative mode; None where nobody asked."""
     courses: tuple[Course, ...] = ()
     """Chances of every plant of the inventory under each course of action; none in relative mode."""
+    survey: SurveyAnswer | None = None
+    """What the last survey allows to be said, and what is drawn for the next one."""
+    before: PlantState | None = None
+    """The state at the survey before the last one; None where there was none."""
+    costs: CostTable | None = None
+    """What the work and the next survey cost, by site and owner."""
     score: SystemScore | None = None
     """How the forecasts on record did; None where nobody asked."""
 

@@ -216,7 +216,11 @@ class ScoreFigures:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SurveyScore:
-    """One old forecast against the inspections from the day after it to `scored_to`; `says` in sentences."""
+    """One old forecast against the inspections from the day after it to `scored_to`; `says` in sentences.
+
+    `found_plants` are the positions in the inventory of the plants found, `first_plants` those that the hours of the
+    old list reached; `rings` those of the forecast, in the working CRS.
+    """
 
     mode: Mode
     forecast_as_of: dt.date
@@ -225,6 +229,9 @@ class SurveyScore:
     figures: ScoreFigures
     says: tuple[str, ...]
     remarks: tuple[str, ...]
+    found_plants: tuple[int, ...] = ()
+    first_plants: tuple[int, ...] = ()
+    rings: tuple[ForecastRing, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -9,14 +9,19 @@ from __future__ import annotations
 from dataclasses import dataclass, field, fields, is_dataclass
 from typing import Any
 
-from spreadmap.values.epidemic_settings import DetectionSettings, InfectionSettings
+from spreadmap.values.epidemic_settings import AheadSettings, DetectionSettings, InfectionSettings
+from spreadmap.values.fit_settings import FitSettings
+from spreadmap.values.removal_settings import RemovalSettings
 from spreadmap.values.setting import OWN, STATUSES, setting
+from spreadmap.values.survey_settings import SurveySettings
 
 __all__ = [
     "STATUSES",
+    "AheadSettings",
     "CalendarSettings",
     "CostSettings",
     "DetectionSettings",
+    "FitSettings",
     "GridSettings",
     "InfectionSettings",
     "InputSettings",
@@ -28,6 +33,7 @@ __all__ = [
     "SettingNote",
     "Settings",
     "SourceSettings",
+    "SurveySettings",
     "WindSettings",
     "ZoneSettings",
     "list_settings",
@@ -205,6 +211,10 @@ class SourceSettings:
     screen_least_height_m: float = setting(
         1.8, "m", "read", "Windham et al. 2016, ASHS abstract Paper23024", least=0, most=50
     )
+    flight_season: str = setting(
+        "dated", "-", "assumed", "None: our choice; dated: the monthly weights of the pest system's file; modelled: weights from "
+        "the course of mite numbers by the project's daily temperatures, where the file states what it is reckoned from",
+        choices=("dated", "modelled"))  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -223,38 +233,6 @@ class GridSettings:
         64_000_000, "cells", "assumed", "None: our choice; larger rasters are written tile by tile, without holding them in memory", least=0, most=10**11)  # fmt: skip
     mantissa_bits: int = setting(
         23, "bits", "assumed", "None: our choice; 23 keeps single precision as it is; 10 makes files several times smaller at a relative error of 2^-11 = 0.0005 at most", least=4, most=23)  # fmt: skip
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class RemovalSettings:
-    """Crews, minutes and dates of removal work."""
-
-    crew_hours_per_week: float = setting(
-        30.0, "h", "assumed", "None: our choice; working hours of one crew", least=0, most=10_000
-    )
-    people_per_crew: int = setting(2, "persons", "assumed", OWN, least=1, most=100)
-    working_days: tuple[int, ...] = setting((0, 1, 2, 3, 4), "weekday, Monday 0", "trade", "common practice, no source")
-    person_minutes: dict[str, float] = setting(
-        {"S": 20.0, "M": 30.0, "L": 45.0, "XL": 90.0}, "person-minutes", "assumed", "near a construction unit-cost page and trade forum answers", least=0.1, most=10_000)  # fmt: skip
-    set_up_minutes_bed: float = setting(20.0, "person-minutes", "assumed", OWN, least=0, most=10_000)
-    set_up_minutes_traffic: float = setting(60.0, "person-minutes", "assumed", OWN, least=0, most=10_000)
-    travel_minutes: float = setting(10.0, "person-minutes", "assumed", OWN, least=0, most=10_000)
-    locate_ticket_days: int = setting(
-        2, "working days", "read", "a utility's page, kremc.com/safety/digging-safely; law differs", least=0, most=60
-    )
-    hand_dig_zone_m: float = setting(
-        0.61, "m", "read", "24 in, the same page; 18 in elsewhere; law differs", least=0, most=5
-    )
-    regrowth_check_days: tuple[int, ...] = setting(
-        (14, 28, 56, 84), "days", "assumed", "None: our choice; and again at the next bud break"
-    )
-    bud_break: tuple[int, int] = setting((3, 15), "month, day", "assumed", "None: our choice; set it for your place")
-    start_before_hour: int = setting(
-        10, "hour of day", "assumed", "near Bergh 2001; printed advice, not a constraint", least=0, most=24
-    )
-    gust_stop_km_h: float = setting(
-        15.0, "km/h", "assumed", "None: our choice; printed advice, not a constraint", least=0, most=200
-    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -317,6 +295,9 @@ class ZoneSettings:
         least=0,
         most=50_000,
     )
+    release_clean_months: int = setting(
+        24, "months", "assumed", "None: our choice; symptoms up to two years after infection, Shires et al. 2019, APS Plant "
+        "Health 2019 abstract ab669", least=1, most=240)  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -376,6 +357,7 @@ class Settings:
     grid: GridSettings = field(default_factory=GridSettings)
     removal: RemovalSettings = field(default_factory=RemovalSettings)
     inspection: InspectionSettings = field(default_factory=InspectionSettings)
+    survey: SurveySettings = field(default_factory=SurveySettings)
     costs: CostSettings = field(default_factory=CostSettings)
     zones: ZoneSettings = field(default_factory=ZoneSettings)
     inputs: InputSettings = field(default_factory=InputSettings)
@@ -383,6 +365,8 @@ class Settings:
     calendar: CalendarSettings = field(default_factory=CalendarSettings)
     infection: InfectionSettings = field(default_factory=InfectionSettings)
     detection: DetectionSettings = field(default_factory=DetectionSettings)
+    fit: FitSettings = field(default_factory=FitSettings)
+    ahead: AheadSettings = field(default_factory=AheadSettings)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -2,11 +2,28 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 
-from spreadmap.values.arrays import BoolArray, DateArray, FloatArray, IntArray, TextArray, freeze_columns
+from spreadmap.values.arrays import (
+    BoolArray,
+    DateArray,
+    FloatArray,
+    IntArray,
+    TextArray,
+    empty_text,
+    freeze_columns,
+    no_dates,
+)
+
+
+def _fill_dates(value: Any, names: tuple[str, ...], length: int) -> None:
+    """Replace columns that were left out by missing dates."""
+    for name in names:
+        if not len(getattr(value, name)):
+            object.__setattr__(value, name, no_dates(length))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -52,7 +69,10 @@ class Surveys:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class WorkLog:
-    """What crews did, one item per order: removed or not, roots complete, regrowth seen."""
+    """What crews did, one item per order: removed or not, roots complete, regrowth seen, order opened again.
+
+    `reopened_on` may be left out: no order was opened again then.
+    """
 
     plant_id: TextArray
     done_on: DateArray
@@ -60,18 +80,41 @@ class WorkLog:
     roots_complete: TextArray
     regrowth_on: DateArray
     note: TextArray
+    reopened_on: DateArray = field(default_factory=lambda: no_dates(0))
 
     def __post_init__(self) -> None:
         """Freeze every column."""
+        _fill_dates(self, ("reopened_on",), len(self.plant_id))
         text = dict.fromkeys(("plant_id", "roots_complete", "note"), object)
-        freeze_columns(
-            self,
-            {**text, "done_on": "datetime64[D]", "regrowth_on": "datetime64[D]", "done": np.bool_},
-            len(self.plant_id),
-        )
+        dates = dict.fromkeys(("done_on", "regrowth_on", "reopened_on"), "datetime64[D]")
+        freeze_columns(self, {**text, **dates, "done": np.bool_}, len(self.plant_id))
 
     def __len__(self) -> int:
         """Return the number of entries."""
+        return len(self.plant_id)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Decisions:
+    """What managers decided about plants, one item per decision: `decision` holds accept, put_off or refuse.
+
+    A plant that is put off with a date in `until` comes back on that day. `reason` is in the manager's own words.
+    """
+
+    plant_id: TextArray = field(default_factory=lambda: empty_text(0))
+    decided_on: DateArray = field(default_factory=lambda: no_dates(0))
+    decision: TextArray = field(default_factory=lambda: empty_text(0))
+    until: DateArray = field(default_factory=lambda: no_dates(0))
+    reason: TextArray = field(default_factory=lambda: empty_text(0))
+
+    def __post_init__(self) -> None:
+        """Freeze every column."""
+        text = dict.fromkeys(("plant_id", "decision", "reason"), object)
+        dates = dict.fromkeys(("decided_on", "until"), "datetime64[D]")
+        freeze_columns(self, {**text, **dates}, len(self.plant_id))
+
+    def __len__(self) -> int:
+        """Return the number of decisions."""
         return len(self.plant_id)
 
 
@@ -98,7 +141,9 @@ class PlantState:
 
     `status` is `not_inspected` where nobody looked. `is_standing` is false for plants that were taken out or not
     found. `is_host` says whether the pest system can live on the plant. `roots_complete` counts for removed plants
-    only; `has_regrowth` is true where a sprout was seen after removal and not taken out since.
+    only; `has_regrowth` is true where a sprout was seen after removal and not taken out since. `sprout_on` is the day of
+    the last sprout at a removed plant, `reopened_on` the day on which its order was opened again and not done since;
+    both may be left out.
     """
 
     system_key: str
@@ -114,10 +159,14 @@ class PlantState:
     has_regrowth: BoolArray
     is_standing: BoolArray
     is_host: BoolArray
+    sprout_on: DateArray = field(default_factory=lambda: no_dates(0))
+    reopened_on: DateArray = field(default_factory=lambda: no_dates(0))
 
     def __post_init__(self) -> None:
         """Freeze every column."""
-        dates = dict.fromkeys(("status_on", "first_found_on", "last_inspected_on", "removed_on"), "datetime64[D]")
+        _fill_dates(self, ("sprout_on", "reopened_on"), len(self.status))
+        names = ("status_on", "first_found_on", "last_inspected_on", "removed_on", "sprout_on", "reopened_on")
+        dates = dict.fromkeys(names, "datetime64[D]")
         flags = dict.fromkeys(("has_regrowth", "is_standing", "is_host"), np.bool_)
         freeze_columns(
             self,

@@ -35,8 +35,8 @@ class WebRaster:
 class WebShape:
     """One shape as a GeoJSON geometry in longitude and latitude.
 
-    `kind` is `ring`, `line`, `site`, `reservoir` or `screen`. `name` is the ring's or line's name, or the key or name
-    of the site, stand or screen. Rings carry their focus as `properties["focus"]`.
+    `kind` is `ring`, `ring_range`, `old_ring`, `line`, `site`, `reservoir` or `screen`. `name` is the ring's or line's
+    name, or the key or name of the site, stand or screen. Rings carry their focus as `properties["focus"]`.
     """
 
     kind: str

@@ -64,6 +64,15 @@ class RootsComplete(StrEnum):
     UNKNOWN = ""
 
 
+class Decision(StrEnum):
+    """What a manager decided about a plant of the removal list."""
+
+    ACCEPT = "accept"
+    PUT_OFF = "put_off"
+    REFUSE = "refuse"
+    OPEN = ""
+
+
 class SizeClass(StrEnum):
     """Size of a plant as the trade orders it."""
 

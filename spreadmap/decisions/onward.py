@@ -1,0 +1,251 @@
+"""What plants that could be taken out would bring about if they stayed: doses on healthy plants until a horizon."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.spatial import cKDTree
+
+from spreadmap.biology.season import flight_days
+from spreadmap.decisions.order import Contributions
+from spreadmap.dispersal.spread import Spread, unit_density
+from spreadmap.engine import Engine
+from spreadmap.pressure import pressure_at_points
+from spreadmap.pressure.pairs import near_pair_densities
+from spreadmap.records.sources import receiving_weight, receptors_of, size_factor
+from spreadmap.records.state import confirmed
+from spreadmap.values.arrays import FloatArray, IntArray
+from spreadmap.values.hidden import Hidden
+from spreadmap.values.inventory import Inventory, Receptors, ScreenSegments, Sources
+from spreadmap.values.pest_system import PestSystem
+from spreadmap.values.rates import Rates
+from spreadmap.values.settings import Settings
+from spreadmap.values.surveys import PlantState
+
+MOST_PAIRS = 6_000_000
+"""Pairs that are reckoned one by one: about 60 bytes each. Of more, the nearest; the rest counts to first order."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Receivers:
+    """Plants that may still become infected, as receptors.
+
+    `healthy` is the chance of being so, `receives` the factor of size and susceptibility on arrivals [-].
+    """
+
+    plants: Receptors
+    healthy: FloatArray
+    receives: FloatArray
+
+    def __len__(self) -> int:
+        """Return the number of receivers."""
+        return len(self.healthy)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Giving:
+    """n plants that could be taken out: what each sends with if it is infected, and the chance that it is [-]."""
+
+    sources: Sources
+    chance: FloatArray
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Onward:
+    """What n plants would bring about: `worth` in infections by the rates that count, `relative` in units of pressure.
+
+    `relative` (n,) sums over healthy hosts. `pair_receiver` and `pair_share` say for the pairs of `worth` which plant of
+    the inventory receives, and which share of all that the giver would send to healthy hosts falls on it, to first
+    order [-]. `rates` turned arrivals into infections; `days` is the flight until the horizon [d of full flight].
+    """
+
+    worth: Contributions
+    relative: FloatArray
+    pair_receiver: IntArray
+    pair_share: FloatArray
+    rates: Rates
+    days: float
+
+
+def receivers_of(inventory: Inventory, state: PlantState, settings: Settings, hidden: Hidden | None) -> Receivers:
+    """Return the plants that may still become infected; without hidden infection all that are not known to be sick count whole.
+
+    Suspects count with the share of suspects that turns out healthy, confirmed plants and what does not stand nothing.
+    """
+    weight = receiving_weight(inventory, state, settings.sources)
+    receives = inventory.susceptibility * size_factor(inventory, settings.sources)
+    healthy = np.divide(weight, receives, out=np.zeros(len(weight)), where=receives > 0)
+    if hidden is not None:
+        known = np.isfinite(hidden.healthy) & (healthy > 0)
+        healthy = np.where(known, hidden.healthy, healthy)
+    keep = healthy * receives > 0
+    return Receivers(
+        plants=receptors_of(inventory, keep, settings.sources), healthy=healthy[keep], receives=receives[keep]
+    )
+
+
+def horizon_days(as_of: dt.date, horizon_on: dt.date | None, system: PestSystem, settings: Settings) -> float:
+    """Return the flight from the date of the state until the horizon, across the winter [d of full flight].
+
+    A horizon that ends with the season would make a plant found in autumn look harmless, which is a source again next
+    spring: it reaches over `settings.removal.value_days` at least.
+    """
+    last = as_of + dt.timedelta(days=settings.removal.value_days)
+    last = max(last, horizon_on) if horizon_on is not None else last
+    return flight_days(np.datetime64(as_of), np.datetime64(last), system.flight_weight)
+
+
+def assumed_rates(sent: FloatArray, infections: float, system: PestSystem) -> Rates:
+    """Return rates under which the mean of some plants causes so many infections in a year, through the air alone.
+
+    Parameters
+    ----------
+    sent : array, shape (n,)
+        What each plant sends to healthy hosts: strength times density times size and susceptibility. [m^-2]
+    infections : float
+        Per plant and full season.
+    system : PestSystem
+        Its flight makes the season.
+    """
+    year = flight_days(np.datetime64("2001-01-01"), np.datetime64("2002-01-01"), system.flight_weight)
+    mean = float(sent.mean()) if len(sent) else 0.0
+    return Rates(
+        per_day_m2=infections / (mean * year) if mean * year > 0 else 0.0, contact_per_day=0.0, background_per_day=0.0
+    )
+
+
+class Reckoner:
+    """What plants would bring about under one law of arrivals; rates may be changed without summing anew.
+
+    Parameters
+    ----------
+    giving : Giving, n plants
+    receivers : Receivers, m plants
+    others : Sources
+        Whatever sends and is not to be taken out.
+    spread, screens, settings, engine
+        As elsewhere.
+    """
+
+    def __init__(
+        self, giving: Giving, receivers: Receivers, others: Sources, spread: Spread, screens: ScreenSegments,
+        settings: Settings, engine: Engine,
+    ) -> None:  # fmt: skip
+        self._giving, self._receivers = giving, receivers
+        expected = Sources(
+            easting=giving.sources.easting, northing=giving.sources.northing,
+            strength=giving.sources.strength * giving.chance, plant=giving.sources.plant,
+        )  # fmt: skip
+        weight = receivers.healthy * receivers.receives
+        with_weight = {"screens": screens, "receptor_weight": weight, "settings": settings.pressure}
+        sums = pressure_at_points(receivers.plants, expected, spread, engine, **with_weight)  # type: ignore[arg-type]
+        self.sent = sums.sent if sums.sent is not None else np.zeros(len(expected))
+        self._outside = pressure_at_points(
+            receivers.plants, others, spread, engine, screens=screens, settings=settings.pressure
+        ).density  # fmt: skip
+        touching = settings.inspection.touching_m
+        reach = float(spread.kernel.quantile(settings.removal.near_share))
+        self._pairs = near_pair_densities(
+            receivers.plants, giving.sources, spread, engine, screens=screens, within_m=max(reach, touching),
+            most_pairs=MOST_PAIRS,
+        )  # fmt: skip
+        source = self._pairs.source
+        self._near = self._pairs.density * giving.sources.strength[source]
+        self._touch = np.where(self._pairs.distance_m <= touching, giving.sources.strength[source], 0.0)
+        expected_near = self._near * giving.chance[source]
+        landing = np.bincount(self._pairs.receptor, weights=expected_near, minlength=len(receivers))
+        self._rest = np.maximum(sums.density - landing, 0.0)
+        near_sent = np.bincount(
+            source, weights=expected_near * weight[self._pairs.receptor], minlength=len(giving.sources)
+        )
+        self._far = np.maximum(self.sent - near_sent, 0.0)
+        self._touched = _touched_by(others, receivers.plants, touching)
+        self._unit = unit_density(spread.kernel)
+
+    def under(self, rates: Rates, days: float, loss: FloatArray) -> Onward:
+        """Return what each plant would bring about in so many days of full flight; `loss` is what taking it out costs."""
+        receives, source = self._receivers.receives, self._pairs.source
+        air, touch = rates.per_day_m2 * days, rates.contact_per_day * days
+        if_infected = (air * self._near + touch * self._touch) * receives[self._pairs.receptor]
+        chance = self._giving.chance[source]
+        # A plant that is infected with chance p lets a receiver escape with 1 - p + p exp(-dose): one dose less.
+        with np.errstate(divide="ignore"):
+            dose = np.where(chance < 1, -np.log1p(chance * np.expm1(-if_infected)), if_infected)
+        elsewhere = receives * (
+            air * (self._outside + self._rest) + touch * self._touched + rates.background_per_day * days
+        )
+        worth = Contributions(
+            start=self._pairs.start, receiver=self._pairs.receptor, dose=dose, healthy=self._receivers.healthy,
+            elsewhere=elsewhere, far=air * self._far, loss=loss,
+        )  # fmt: skip
+        # Shares are of arrivals, so that they are the same whatever the rates; contact counts where it is known.
+        sent = (self._near + (touch / air if air > 0 else 0.0) * self._touch) * chance
+        sent = sent * (self._receivers.healthy * receives)[self._pairs.receptor]
+        whole = np.bincount(source, weights=sent, minlength=len(self.sent)) + self._far
+        return Onward(
+            worth=worth, relative=self.sent / self._unit,
+            pair_receiver=np.asarray(self._receivers.plants.plant[self._pairs.receptor], dtype=np.int64),
+            pair_share=sent / np.where(whole > 0, whole, 1.0)[source], rates=rates, days=days,
+        )  # fmt: skip
+
+
+def _touched_by(others: Sources, plants: Receptors, touching_m: float) -> FloatArray:
+    """Return the strength of the other plants that touch each receiver, shape (receivers,); wild stands touch none."""
+    strength = np.zeros(len(plants))
+    known = np.flatnonzero(others.plant >= 0)
+    if not len(known) or not len(plants):
+        return strength
+    to = cKDTree(np.column_stack([plants.easting, plants.northing]))
+    near = to.query_ball_point(np.column_stack([others.easting[known], others.northing[known]]), touching_m)
+    for source, receivers in zip(known.tolist(), near, strict=True):
+        for receiver in receivers:
+            if plants.plant[receiver] != others.plant[source]:
+                strength[receiver] += others.strength[source]
+    return strength
+
+
+def green_candidates(
+    inventory: Inventory, state: PlantState, hidden: Hidden, receivers: Receivers, spread: Spread,
+    screens: ScreenSegments, rates: Rates, days: float, settings: Settings, engine: Engine,
+) -> IntArray:  # fmt: skip
+    """Return the plants without a finding that could be worth taking out: chance times onward above price times health.
+
+    To first order, which is never below what taking a plant out can avoid: nothing that is worth it is left out.
+    """
+    infected = np.nan_to_num(hidden.infected, nan=0.0)
+    plant = np.flatnonzero((infected > 0) & state.is_standing & state.is_host & ~confirmed(state))
+    if not len(plant):
+        return plant
+    strength = infected[plant] * size_factor(inventory, settings.sources)[plant]
+    sources = Sources(
+        easting=inventory.easting[plant], northing=inventory.northing[plant], strength=strength, plant=plant
+    )
+    weight = receivers.healthy * receivers.receives
+    sums = pressure_at_points(receivers.plants, sources, spread, engine, screens=screens, receptor_weight=weight,
+                              settings=settings.pressure)  # fmt: skip
+    sent = sums.sent if sums.sent is not None else np.zeros(len(plant))
+    touching = settings.inspection.touching_m
+    onward = rates.per_day_m2 * days * sent
+    onward += rates.contact_per_day * days * strength * _touching_weight(sources, receivers, weight, touching)
+    return plant[onward > settings.removal.green_price * (1.0 - infected[plant])]
+
+
+def _touching_weight(sources: Sources, receivers: Receivers, weight: FloatArray, touching_m: float) -> FloatArray:
+    """Return the weight of the receivers that touch each source, itself left out, shape (sources,)."""
+    to = cKDTree(np.column_stack([receivers.plants.easting, receivers.plants.northing]))
+    near = to.query_ball_point(np.column_stack([sources.easting, sources.northing]), touching_m)
+    own = receivers.plants.plant
+    return np.array(
+        [sum(weight[i] for i in row if own[i] != plant) for row, plant in zip(near, sources.plant, strict=True)],
+        dtype=np.float64,
+    )
+
+
+def standing_sources(inventory: Inventory, strength: FloatArray) -> Sources:
+    """Return the plants of the inventory whose strength (n,) is above zero as sources."""
+    sends = np.flatnonzero(strength > 0)
+    return Sources(
+        easting=inventory.easting[sends], northing=inventory.northing[sends], strength=strength[sends], plant=sends
+    )
