@@ -1,9 +1,10 @@
-"""A full run on real hourly wind and 20,000 made plants ends in a complete run folder."""
+"""A full run on real hourly wind and thousands of made plants ends in a complete run folder."""
 
 from pathlib import Path
 
 import numpy as np
 import pvlib
+import pytest
 from generator import make_project, write_project_files
 
 from spreadmap.pipeline import run_project
@@ -31,8 +32,9 @@ def write_typical_year(path):
     path.write_text("\n".join(lines) + "\n", encoding="utf-8")
 
 
-def test_twenty_thousand_plants_and_a_typical_year(tmp_path):
-    project = make_project(plants=20_000, confirmed=200, seed=9)
+@pytest.mark.parametrize("plants", [4_000, pytest.param(20_000, marks=pytest.mark.long)])
+def test_thousands_of_plants_and_a_typical_year(plants, tmp_path):
+    project = make_project(plants=plants, confirmed=200, seed=9)
     folder = write_project_files(tmp_path / "town", project, WIND_BLOCK)
     write_typical_year(folder / "wind.csv")
     delivery = run_project(folder)
