@@ -16,5 +16,5 @@ def test_the_notebook_runs():
     printed = "".join(
         output.get("text", "") for cell in notebook.cells if cell.cell_type == "code" for output in cell.outputs
     )
-    assert "of arrivals avoided" in printed
+    assert "of new cases avoided" in printed
     assert "rose rosette" in printed

@@ -85,7 +85,9 @@ class LevelSet:
         for coords, ends in zip(filled[0], filled[1], strict=True):
             loops = [coords[first:last] for first, last in pairwise(ends.tolist())]
             pieces.append(shapely.Polygon(loops[0], loops[1:]))
-        return shapely.union_all(shapely.make_valid(np.array(pieces, dtype=object)))
+        return shapely.union_all(
+            shapely.make_valid(np.array(pieces, dtype=object), method="structure", keep_collapsed=False)
+        )
 
 
 def level_sets(

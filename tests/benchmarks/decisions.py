@@ -242,12 +242,12 @@ def check_simulator(seeds: Iterable[int]) -> tuple[int, float, np.ndarray]:
 
 
 def print_check(seeds: Iterable[int]) -> None:
-    """Print how the simulator agrees with its own law and with the study it was calibrated to."""
+    """Print how the simulator agrees with its own law and with the earlier study of ours whose settings it takes."""
     infections, hazard, course = check_simulator(seeds)
     mean = course.mean(axis=0)
     print(f"untreated, n = {len(course)}: infections {infections}, integrated hazard {hazard:.0f}, "
           f"z = {(infections - hazard) / np.sqrt(hazard):.2f}")  # fmt: skip
-    print(f"infected at the start {mean[0]:.0f} (study 99), new in season 1 {mean[1] - mean[0]:.0f} (186), "
+    print(f"infected at the start {mean[0]:.0f} (earlier study of ours: 99), new in season 1 {mean[1] - mean[0]:.0f} (186), "
           f"in three {mean[-1] - mean[0]:.0f} (752); calibrated: rate {RATE:g} m2/day, {FOUNDERS} founders, "
           f"spacing {SPACING_M} m; assumed: {WILD_PER_SEASON:g} infections a season from wild stands")  # fmt: skip
     print(f"belief: {Belief.name}; horizon of a plant's worth {HORIZON_D} days\n", flush=True)

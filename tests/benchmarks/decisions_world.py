@@ -48,8 +48,9 @@ WORK_FROM, WORK_TO = 73, 348
 """Days of the year of crew work and surveys: 15 March to 15 December."""
 EFFECT_D = 3.0
 
-# Rate, founders and spacing are calibrated on seeds 1000 to 1039, which no row uses, with simple rules alone, to the
-# study's 99 infected at the start, 186 and 752 new without treatment, and 58 and 186 healthy plants in rings of 1 and 3 m.
+# Rate, founders and spacing are calibrated on seeds 1000 to 1039, which no row uses, with simple rules alone, to an
+# earlier study of ours: 99 infected at the start, 186 and 752 new without treatment, 58 and 186 healthy plants in rings of
+# 1 and 3 m.
 RATE = 0.139
 FOUNDERS = 6
 WILD_PER_SEASON = 2.0
