@@ -91,6 +91,10 @@ def test_the_page_says_which_holes_are_looked_at_next():
     says = holes_sentence(system)
     assert says.startswith("1 place where a confirmed plant was taken out; next check for sprouts on 17 September 2026")
     assert "overdue" not in says
+    passed = {"next_check_on": np.array(["2026-08-30"], dtype="datetime64[D]"), "is_overdue": np.array([True])}
+    late = replace(system, plan=replace(system.plan, holes=replace(system.plan.holes, **passed)))
+    assert "1 check for sprouts overdue, the oldest since 30 August 2026" in holes_sentence(late)
+    assert "next check" not in holes_sentence(late)
     assert holes_sentence(made_result().systems[0]) == ""
 
 

@@ -45,10 +45,11 @@ def holes_sentence(system: SystemResult) -> str:
     waits = ~np.isnat(holes.next_check_on)
     late, again = int(holes.is_overdue.sum()), int((holes.has_regrowth | holes.is_reopened).sum())
     said = [f"{several(len(holes), 'place')} where a confirmed plant was taken out"]
-    if waits.any():
-        said.append(f"next check for sprouts on {day(holes.next_check_on[waits].min())}")
     if late:
-        said.append(f"{several(late, 'check')} overdue")
+        oldest = holes.next_check_on[waits & holes.is_overdue].min()
+        said.append(f"{several(late, 'check')} for sprouts overdue, the oldest since {day(oldest)}")
+    if (coming := waits & ~holes.is_overdue).any():
+        said.append(f"next check for sprouts on {day(holes.next_check_on[coming].min())}")
     if again:
         said.append(f"{several(again, 'place')} due again for a sprout or an order opened again")
     return f"{'; '.join(said)}. Dates and replanting stand in regrowth_checks.csv."
