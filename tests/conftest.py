@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import os
 import shutil
+from collections.abc import Iterator
 from pathlib import Path
 from typing import NoReturn
 
 import pytest
+from browser import Browser
 
 BROWSERS = ("chromium", "chromium-browser", "google-chrome", "chrome")
 GDAL_PROGRAMS = ("ogrinfo", "gdalinfo")
@@ -28,6 +30,19 @@ def chromium() -> Path:
         if found := shutil.which(name):
             return Path(found)
     program_missing("Chromium")
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Where the pages of one module of tests are written."""
+    return tmp_path_factory.mktemp("pages")
+
+
+@pytest.fixture(scope="module")
+def browser(chromium: Path, folder: Path) -> Iterator[Browser]:
+    """A browser without a network, open on a module's folder."""
+    with Browser(chromium, folder) as opened:
+        yield opened
 
 
 @pytest.fixture(scope="session")

@@ -10,7 +10,7 @@ from small_outbreaks import made_list, plan_of
 from small_records import AS_OF, inventory_at, reservoirs_of, state_with, system_of
 from small_worlds import screens_of, spread_of
 
-from spreadmap.biology.season import flight_days
+from spreadmap.biology.season import flight_days, flight_days_of_a_year
 from spreadmap.engine import Engine
 from spreadmap.errors import InputError
 from spreadmap.outbreak.actions import (
@@ -27,7 +27,7 @@ from spreadmap.outbreak.actions import (
     with_screen,
 )  # fmt: skip
 from spreadmap.outbreak.ahead import assumed_laws, spread_ahead
-from spreadmap.outbreak.assumed_rates import onward_density, season_flight_days
+from spreadmap.outbreak.assumed_rates import onward_density
 from spreadmap.outbreak.ensemble import Period
 from spreadmap.outbreak.scenarios import compare
 from spreadmap.outbreak.tallies import first_dates, new_cases
@@ -157,7 +157,7 @@ def test_assumed_rates_give_a_typical_confirmed_plant_its_onward_infections():
     )
     assert density == pytest.approx(by_hand, rel=1e-3)
     middle = next(law for law in laws if law.is_middle)
-    assert middle.rates.per_day_m2 * density * season_flight_days(system_of()) == pytest.approx(2.0)
+    assert middle.rates.per_day_m2 * density * flight_days_of_a_year(system_of().flight_weight) == pytest.approx(2.0)
     year = flight_days(np.datetime64("2026-01-01"), np.datetime64("2027-01-01"), system_of().flight_weight)
     assert middle.rates.contact_per_day * year == pytest.approx(1.3)
     assert middle.rates.background_per_day * year == pytest.approx(0.001)

@@ -1,8 +1,7 @@
 """The benchmark of decisions: its simulator keeps its own law, and its rows in a shortened form.
 
 The long test runs the rows of `benchmarks/decisions.py` on ten outbreaks. The ratio of two sums over ten outbreaks has a
-95 % half-width of about 0.1 to 0.15 (bootstrap), so that each bound is the figure asked of fifty outbreaks and 0.12 more;
-where the rule by value is replaced by the order of finding, every one of the bounds fails.
+95 % half-width of about 0.1 to 0.15 (bootstrap), so that each bound is the figure asked of fifty outbreaks and 0.12 more.
 """
 
 import sys

@@ -15,17 +15,6 @@ CENTRE = f"[{LIVE}.getCenter().lat, {LIVE}.getCenter().lng, {LIVE}.getZoom()]"
 CARD = "[...document.querySelectorAll('.leaflet-popup .card')].at(-1)"
 
 
-@pytest.fixture(scope="module")
-def folder(tmp_path_factory):
-    return tmp_path_factory.mktemp("page")
-
-
-@pytest.fixture(scope="module")
-def browser(chromium, folder):
-    with Browser(chromium, folder) as opened:
-        yield opened
-
-
 @pytest.fixture
 def plain(browser, folder):
     """The plain page, freshly opened at 1280 x 800."""

@@ -12,7 +12,6 @@ import tarfile
 from pathlib import Path
 
 import pytest
-from browser import Browser
 from made_page import made_page
 from made_results import made_result
 from test_review_browser_lists import with_curve
@@ -43,12 +42,6 @@ def axe(tmp_path_factory):
     if not CACHE.exists():
         pytest.skip(f"{AXE} is not here and `npm pack` could not fetch it")
     return CACHE.read_text(encoding="utf-8")
-
-
-@pytest.fixture(scope="module")
-def browser(chromium, tmp_path_factory):
-    with Browser(chromium, tmp_path_factory.mktemp("axe-page")) as opened:
-        yield opened
 
 
 @pytest.mark.parametrize("public", [False, True], ids=["full", "public"])

@@ -6,7 +6,6 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from browser import Browser
 from made_page import hostile_result, made_page
 from made_results import AS_OF, CONFIRMED, made_result
 
@@ -43,17 +42,6 @@ def with_curve(result, *, mode=Mode.RELATIVE):
     )
     plan = replace(system.plan, removal=replace(removal, curve=curve))
     return replace(result, systems=(replace(system, plan=plan, face=replace(system.face, mode=mode)),))
-
-
-@pytest.fixture(scope="module")
-def folder(tmp_path_factory):
-    return tmp_path_factory.mktemp("lists")
-
-
-@pytest.fixture(scope="module")
-def browser(chromium, folder):
-    with Browser(chromium, folder) as opened:
-        yield opened
 
 
 def opened(browser, folder, name, result):

@@ -4,7 +4,6 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from browser import Browser
 from made_page import made_page, many_plants
 from made_results import AS_OF, CONFIRMED, REMOVED, SUSPECT, made_result
 from test_review_browser import ink
@@ -45,17 +44,6 @@ def with_score(result):
     )  # fmt: skip
     score = SystemScore(system_key="rose_rosette", mode=Mode.RELATIVE, surveys=(survey,), running=figures)
     return replace(result, systems=(replace(system, score=score),))
-
-
-@pytest.fixture(scope="module")
-def folder(tmp_path_factory):
-    return tmp_path_factory.mktemp("views")
-
-
-@pytest.fixture(scope="module")
-def browser(chromium, folder):
-    with Browser(chromium, folder) as opened:
-        yield opened
 
 
 @pytest.fixture

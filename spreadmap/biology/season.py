@@ -31,3 +31,8 @@ def flight_days(first: np.datetime64, last: np.datetime64, monthly_weight: Seque
     """Return the sum of weights from `first` to the day before `last`: days of full flight [d]; 0 if none."""
     days = np.arange(first, last, dtype="datetime64[D]")
     return float(flight_weight_on(days, monthly_weight).sum()) if len(days) else 0.0
+
+
+def flight_days_of_a_year(monthly_weight: Sequence[float]) -> float:
+    """Return the days of full flight of an ordinary year of 365 days [d]."""
+    return flight_days(np.datetime64("2001-01-01"), np.datetime64("2002-01-01"), monthly_weight)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.spatial import cKDTree
@@ -12,6 +12,7 @@ from spreadmap.biology.season import flight_days
 from spreadmap.decisions.order import Contributions
 from spreadmap.dispersal.spread import Spread, unit_density
 from spreadmap.engine import Engine
+from spreadmap.outbreak.assumed_rates import assumed_rates
 from spreadmap.pressure import pressure_at_points
 from spreadmap.pressure.pairs import near_pair_densities
 from spreadmap.records.sources import receiving_weight, receptors_of, size_factor
@@ -97,7 +98,7 @@ def horizon_days(as_of: dt.date, horizon_on: dt.date | None, system: PestSystem,
     return flight_days(np.datetime64(as_of), np.datetime64(last), system.flight_weight)
 
 
-def assumed_rates(sent: FloatArray, infections: float, system: PestSystem) -> Rates:
+def assumed_air_rates(sent: FloatArray, infections: float, system: PestSystem, settings: Settings) -> Rates:
     """Return rates under which the mean of some plants causes so many infections in a year, through the air alone.
 
     Parameters
@@ -106,14 +107,11 @@ def assumed_rates(sent: FloatArray, infections: float, system: PestSystem) -> Ra
         What each plant sends to healthy hosts: strength times density times size and susceptibility. [m^-2]
     infections : float
         Per plant and full season.
-    system : PestSystem
-        Its flight makes the season.
+    system, settings
+        As for `outbreak.assumed_rates`, whose contact and background are left out.
     """
-    year = flight_days(np.datetime64("2001-01-01"), np.datetime64("2002-01-01"), system.flight_weight)
-    mean = float(sent.mean()) if len(sent) else 0.0
-    return Rates(
-        per_day_m2=infections / (mean * year) if mean * year > 0 else 0.0, contact_per_day=0.0, background_per_day=0.0
-    )
+    rates = assumed_rates(infections, float(sent.mean()) if len(sent) else 0.0, system, settings)
+    return replace(rates, contact_per_day=0.0, background_per_day=0.0)
 
 
 class Reckoner:

@@ -13,7 +13,7 @@ from spreadmap.decisions.onward import (
     Onward,
     Receivers,
     Reckoner,
-    assumed_rates,
+    assumed_air_rates,
     green_candidates,
     horizon_days,
     receivers_of,
@@ -188,7 +188,7 @@ class _Work:
         """Return the fitted rates, or those under which the plants on the list cause so many infections each."""
         if self.known.rates is not None:
             return self.known.rates
-        return assumed_rates(reckoner.sent, infections, self.system)
+        return assumed_air_rates(reckoner.sent, infections, self.system, self.settings)
 
     def views(self) -> list[Onward]:
         """Return what the plants would bring about: as believed first, then over the assumed rates and the scale run."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from spreadmap.biology.season import flight_days
+from spreadmap.biology.season import flight_days_of_a_year
 from spreadmap.dispersal.spread import Spread
 from spreadmap.engine import Engine
 from spreadmap.pressure import pressure_at_points
@@ -18,11 +18,6 @@ from spreadmap.values.surveys import PlantState
 
 STAND_INS = 200
 """Hosts that stand in for confirmed plants where there are none, at most [-]."""
-
-
-def season_flight_days(system: PestSystem) -> float:
-    """Return the days of full flight of one ordinary year [d]."""
-    return flight_days(np.datetime64("2025-01-01"), np.datetime64("2026-01-01"), system.flight_weight)
 
 
 def onward_density(
@@ -64,7 +59,7 @@ def assumed_rates(onward: float, density_m2: float, system: PestSystem, settings
     settings : Settings
         `infection` holds contact and background per season, which come besides.
     """
-    days = season_flight_days(system)
+    days = flight_days_of_a_year(system.flight_weight)
     if days <= 0:
         return Rates(per_day_m2=0.0, contact_per_day=0.0, background_per_day=0.0)
     return Rates(

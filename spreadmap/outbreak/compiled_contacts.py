@@ -200,11 +200,11 @@ def list_of(
             break
         if roses.shape[1] > 0 and strands[s, 11] == 0.0:
             fill_windows(roses[int(strands[s, 10]) + source], strands[s, 12], windows[s])
-        todo = numba.int64(0)
+        root = numba.int64(0)
         # The root of a strand is put in like any half of a node that is cut.
         if count + 2 > room:
             return -1
-        node[count], strand[count], waste[count], bound[count], usual[count] = todo, s, UNBOUNDED, 0.0, 0.0
+        node[count], strand[count], waste[count], bound[count], usual[count] = root, s, UNBOUNDED, 0.0, 0.0
         slot[heap] = count
         count, heap = count + 1, heap + 1
         _rise(waste, slot, heap)

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import ndtri
 
-from spreadmap.biology.season import flight_days, flight_weight_on
+from spreadmap.biology.season import flight_days_of_a_year, flight_weight_on
 from spreadmap.biology.season_clock import SeasonClock
 from spreadmap.dispersal.spread import Spread
 from spreadmap.errors import InventoryError
@@ -347,16 +347,11 @@ def _problem(
     )  # fmt: skip
 
 
-def flight_days_of_a_year(system: PestSystem) -> float:
-    """Return the days of full flight of an ordinary year [d]."""
-    return flight_days(np.datetime64("2023-01-01"), np.datetime64("2024-01-01"), system.flight_weight)
-
-
 def beliefs_from(settings: Settings, system: PestSystem, spread: Spread) -> Beliefs:
     """Return the priors that settings describe; the contact rate's median is that of the infection settings."""
     fit = settings.fit
     per_season = settings.infection.contact_per_season
-    contact = math.log(per_season / flight_days_of_a_year(system)) if per_season > 0 else NONE_AT_ALL
+    contact = math.log(per_season / flight_days_of_a_year(system.flight_weight)) if per_season > 0 else NONE_AT_ALL
     mean = (
         math.log(fit.rate_median_m2_per_day), math.log(fit.scale_factor_median), 0.0, 0.0,
         math.log(fit.background_median_per_day), contact, 0.0,
