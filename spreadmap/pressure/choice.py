@@ -16,7 +16,7 @@ EXACT_CELL_NS, EXACT_POINT_NS, EXACT_HARMONIC_NS = 4.0, 15.0, 0.4
 NODE_NS = 18.0
 """Making a kernel's spectrum and one convolution, for each padded node and term."""
 CELL_NS = 1.5
-STAMP_NS = 1.7
+STAMP_NS = 1.4
 OVERHEAD_NS, TERM_NS = 4e7, 1.5e7
 """What a fast sum costs before the first source: tables and trials; more for each term where winds differ."""
 CUT_STEPS = 8.5

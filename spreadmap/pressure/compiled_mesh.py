@@ -10,6 +10,7 @@ import numpy as np
 from spreadmap.pressure.compiled import F8, M, V
 
 I4 = numba.int64
+U4 = numba.uint64
 I1 = numba.int64[::1]
 T = numba.float64[:, :, ::1]
 
@@ -66,29 +67,26 @@ def read_cells(row_first, row_weight, col_first, col_weight, mesh, out):
     wide = np.empty((high - low, n_cols))
     for row in range(low, high):
         line = mesh[row]
-        for col in range(n_cols):
-            first = col_first[col]
+        for col in range(U4(n_cols)):
+            first = U4(col_first[col])
             wide[row - low, col] = (
-                col_weight[col, 0] * line[first] + col_weight[col, 1] * line[first + 1]
-                + col_weight[col, 2] * line[first + 2] + col_weight[col, 3] * line[first + 3]
-                + col_weight[col, 4] * line[first + 4] + col_weight[col, 5] * line[first + 5]
-                + col_weight[col, 6] * line[first + 6]
+                col_weight[col, 0] * line[first] + col_weight[col, 1] * line[first + U4(1)]
+                + col_weight[col, 2] * line[first + U4(2)] + col_weight[col, 3] * line[first + U4(3)]
+                + col_weight[col, 4] * line[first + U4(4)] + col_weight[col, 5] * line[first + U4(5)]
+                + col_weight[col, 6] * line[first + U4(6)]
             )  # fmt: skip
-    for row in range(len(row_first)):
-        first = row_first[row] - low
+    for row in range(U4(len(row_first))):
+        first = U4(row_first[row] - low)
         w0, w1, w2, w3, w4, w5, w6 = (
             row_weight[row, 0], row_weight[row, 1], row_weight[row, 2], row_weight[row, 3], row_weight[row, 4],
             row_weight[row, 5], row_weight[row, 6],
         )  # fmt: skip
-        a0, a1, a2, a3, a4, a5, a6 = (
-            wide[first], wide[first + 1], wide[first + 2], wide[first + 3], wide[first + 4], wide[first + 5],
-            wide[first + 6],
-        )  # fmt: skip
-        target = out[row]
-        for col in range(n_cols):
-            target[col] += (
-                w0 * a0[col] + w1 * a1[col] + w2 * a2[col] + w3 * a3[col] + w4 * a4[col] + w5 * a5[col] + w6 * a6[col]
-            )
+        for col in range(U4(n_cols)):
+            out[row, col] += (
+                w0 * wide[first, col] + w1 * wide[first + U4(1), col] + w2 * wide[first + U4(2), col]
+                + w3 * wide[first + U4(3), col] + w4 * wide[first + U4(4), col] + w5 * wide[first + U4(5), col]
+                + w6 * wide[first + U4(6), col]
+            )  # fmt: skip
 
 
 @numba.njit(numba.void(I4, I4, F8, F8, M, numba.complex128[::1], M), cache=True, nogil=True)

@@ -1,7 +1,7 @@
 """Compiled work close to sources: means of the near part over small squares, and stamps of cell means from tables.
 
 A table holds B-spline coefficients of a cell's mean over a lattice of offsets between source and cell, `q` to the
-cell, sorted by phase: all cells of one source share the same sixteen weights, and its rows lie in one piece.
+cell, sorted by phase: all cells of one source share the same nine or sixteen weights, and its rows lie in one piece.
 """
 
 from __future__ import annotations
@@ -26,6 +26,7 @@ from spreadmap.pressure.compiled import (
 from spreadmap.pressure.split import near_share
 
 I4 = numba.int64
+U4 = numba.uint64
 I1 = numba.int64[::1]
 F = numba.float32[::1]
 TWO_X = 1.0 / math.sqrt(3.0)
@@ -100,6 +101,32 @@ def _cubic(t, w):
     w[3] = t * t * t / 6.0
 
 
+@numba.njit(numba.void(F8, V), cache=True, nogil=True, inline="always")
+def _quadratic(t, w):
+    """Fill the three weights of a point that lies t behind the middle one of its nodes."""
+    w[0] = (0.5 - t) * (0.5 - t) / 2.0
+    w[1] = 0.75 - t * t
+    w[2] = (0.5 + t) * (0.5 + t) / 2.0
+
+
+@numba.njit(numba.void(F, F, I4, I1, F), cache=True, nogil=True, fastmath={"contract"})
+def nine_more(out, table, start, at, w):
+    """Add nine pieces of a table by their weights."""
+    w0, w1, w2, w3, w4, w5, w6, w7, w8 = w[0], w[1], w[2], w[3], w[4], w[5], w[6], w[7], w[8]
+    n = len(out)
+    a, b = table[at[0] + start : at[0] + start + n], table[at[1] + start : at[1] + start + n]
+    c, d = table[at[2] + start : at[2] + start + n], table[at[3] + start : at[3] + start + n]
+    e, f = table[at[4] + start : at[4] + start + n], table[at[5] + start : at[5] + start + n]
+    g, h = table[at[6] + start : at[6] + start + n], table[at[7] + start : at[7] + start + n]
+    k = table[at[8] + start : at[8] + start + n]
+    for i in range(n):
+        out[i] += (
+            (w0 * a[i] + w1 * b[i] + w2 * c[i])
+            + (w3 * d[i] + w4 * e[i] + w5 * f[i])
+            + (w6 * g[i] + w7 * h[i] + w8 * k[i])
+        )
+
+
 @numba.njit(numba.void(F, F, I4, I1, F), cache=True, nogil=True, fastmath={"contract"})
 def sixteen_more(out, table, start, at, w):
     """Add sixteen pieces of a table by their weights, eight at a time: more are not put into vector registers."""
@@ -120,54 +147,61 @@ def sixteen_more(out, table, start, at, w):
         out[i] += (v0 * a[i] + v1 * b[i] + v2 * c[i] + v3 * d[i]) + (v4 * e[i] + v5 * f[i] + v6 * g[i] + v7 * h[i])
 
 
-@numba.njit(numba.void(I4, I4, F8, F8, I1, F, M), cache=True, nogil=True)
-def lattice(q, size, row_part, col_part, at, w, work):
-    """Fill the sixteen weights of a source's place within its cell, and where in the table their pieces start."""
-    wr, wc, shift, part = work[0], work[1], size // 2, size * size
+@numba.njit(numba.void(I4, I4, I4, F8, F8, I1, F, M), cache=True, nogil=True)
+def lattice(q, order, size, row_part, col_part, at, w, work):
+    """Fill the weights of a source's place within its cell, (order + 1)^2, and where in the table their pieces start."""
+    wr, wc, shift, part, nodes = work[0], work[1], size // 2, size * size, order + 1
     place_r, place_c = q * (0.5 - row_part), q * (0.5 - col_part)
-    base_r, base_c = math.floor(place_r), math.floor(place_c)
-    _cubic(place_r - base_r, wr)
-    _cubic(place_c - base_c, wc)
-    for k in range(4):
-        lattice = base_r - 1 + k
-        start = (lattice % q) * q * part + (lattice // q + shift) * size
-        for m in range(4):
-            w[4 * k + m] = wr[k] * wc[m]
-            at[4 * k + m] = start
-    for m in range(4):
-        lattice = base_c - 1 + m
-        start = (lattice % q) * part + lattice // q + shift
-        for k in range(4):
-            at[4 * k + m] += start
-
-
-@numba.njit(numba.void(V, F, F8), cache=True, nogil=True, fastmath={"contract"})
-def _add_row(out, row, factor):
-    """Add a row of a stamp times a factor."""
-    for i in range(len(out)):
-        out[i] += factor * row[i]
-
-
-@numba.njit(numba.void(V, F, I4, I4, I4, I4, I4, I4, F8), cache=True, nogil=True)
-def add_row(target, made, start, left, right, hole, down, east, factor):
-    """Add columns `left` to `right` - 1 of a stamp's row to a tile's, `east` columns on, but for those in the hole."""
-    if -hole <= down <= hole:
-        last, first = min(right, -hole), max(left, hole + 1)
-        if left < last:
-            _add_row(target[left + east : last + east], made[start + left : start + last], factor)
-        if first < right:
-            _add_row(target[first + east : right + east], made[start + first : start + right], factor)
+    if order == 2:
+        base_r, base_c = math.floor(place_r + 0.5), math.floor(place_c + 0.5)
+        _quadratic(place_r - base_r, wr)
+        _quadratic(place_c - base_c, wc)
     else:
-        _add_row(target[left + east : right + east], made[start + left : start + right], factor)
+        base_r, base_c = math.floor(place_r), math.floor(place_c)
+        _cubic(place_r - base_r, wr)
+        _cubic(place_c - base_c, wc)
+    for k in range(nodes):
+        node = base_r - 1 + k
+        start = (node % q) * q * part + (node // q + shift) * size
+        for m in range(nodes):
+            w[nodes * k + m] = wr[k] * wc[m]
+            at[nodes * k + m] = start
+    for m in range(nodes):
+        node = base_c - 1 + m
+        start = (node % q) * part + node // q + shift
+        for k in range(nodes):
+            at[nodes * k + m] += start
 
 
-@numba.njit(numba.void(I4, I4, M, V, V, V, I1, F, I4, I4, I1, I4), cache=True, nogil=True)
-def stamp(row0, col0, out, s_row, s_col, strength, order, table, q, size, half, hole):
-    """Add one tier of the near part of sources to a tile.
+@numba.njit(numba.void(F, I4, I4, I4, I4, I4, I4, I4), cache=True, nogil=True)
+def empty_hole(made, start, top, bottom, left, right, hole, size):
+    """Set to zero what a stamp made within its hole."""
+    for down in range(max(top, -hole), min(bottom, hole) + 1):
+        for east in range(max(left, -hole), min(right, hole + 1)):
+            made[down * size + east - start] = np.float32(0.0)
+
+
+@numba.njit(numba.void(M, F, I4, I4, I4, I4, I4, F8), cache=True, nogil=True, fastmath={"contract"})
+def add_rows(out, made, row, col, count, width, size, factor):
+    """Add `count` rows of a stamp, `size` values apart, times a factor, from a row and column of a tile on.
+
+    Indices without a sign: with one, each would be asked whether it counts from the end, and none would be put into
+    vector registers.
+    """
+    for down in range(U4(count)):
+        begin, target = down * U4(size), U4(row) + down
+        for east in range(U4(width)):
+            out[target, U4(col) + east] += factor * made[begin + east]
+
+
+@numba.njit(numba.void(I4, I4, M, V, V, V, I1, F, I4, I4, I4, I1, I4), cache=True, nogil=True)
+def stamp(row0, col0, out, s_row, s_col, strength, chosen, table, q, order, size, half, hole):
+    """Add one tier of the near part of the chosen sources to a tile.
 
     Places are in cells, (0, 0) the outer corner of the grid's north-western cell, rows counted southward; `row0` and
-    `col0` are the tile's first cell; the table is (q, q, size, size), flat, and nothing outside the disc whose rows are
-    `half` long to each side; cells within `hole` rows and columns of the source's own are left to a finer tier.
+    `col0` are the tile's first cell. The table is (q, q, size, size), flat, of splines of an `order`, 2 or 3, and nothing
+    outside the disc whose rows are `half` long to each side; cells within `hole` rows and columns of the source's own
+    are left to a finer tier.
 
     All rows of a stamp are made in one piece, since a row by itself costs more to begin than to fill.
     """
@@ -175,20 +209,23 @@ def stamp(row0, col0, out, s_row, s_col, strength, order, table, q, size, half, 
     n_rows, n_cols = out.shape
     w, at, work = np.empty(16, np.float32), np.empty(16, np.int64), np.empty((2, 4))
     made = np.empty(size * size, np.float32)
-    for j in order:
+    for j in chosen:
         own_row, own_col = math.floor(s_row[j]), math.floor(s_col[j])
         top, bottom = max(-reach, row0 - own_row), min(reach, row0 + n_rows - 1 - own_row)
         left, right = max(-reach, col0 - own_col), min(reach, col0 + n_cols - 1 - own_col) + 1
         if top > bottom or left >= right:
             continue
-        lattice(q, size, s_row[j] - own_row, s_col[j] - own_col, at, w, work)
+        lattice(q, order, size, s_row[j] - own_row, s_col[j] - own_col, at, w, work)
         start = top * size + left
         count = bottom * size + right - start
         made[:count] = np.float32(0.0)
-        sixteen_more(made[:count], table, start, at, w)
-        east = own_col - col0
-        for down in range(top, bottom + 1):
-            add_row(out[own_row + down - row0], made, down * size - start, left, right, hole, down, east, strength[j])
+        if order == 2:
+            nine_more(made[:count], table, start, at, w)
+        else:
+            sixteen_more(made[:count], table, start, at, w)
+        empty_hole(made, start, top, bottom, left, right, hole, size)
+        row, col = own_row + top - row0, own_col + left - col0
+        add_rows(out, made, row, col, bottom - top + 1, right - left, size, strength[j])
 
 
 @numba.njit(numba.void(I4, I4, M, V, V, V, I1, I1, I4, F8, numba.complex128[:, ::1], F8, M, F8), cache=True, nogil=True)
@@ -259,9 +296,25 @@ def stamp_exactly(
 @numba.njit(numba.void(M), cache=True, nogil=True)
 def never_below_zero(out):
     """Set what rounding left below zero to zero."""
-    for row in range(out.shape[0]):
-        for col in range(out.shape[1]):
+    for row in range(U4(out.shape[0])):
+        for col in range(U4(out.shape[1])):
             out[row, col] = max(out[row, col], 0.0)
+
+
+@numba.njit(
+    [F8(M, numba.types.Array(kind, 2, "A")) for kind in (numba.float32, F8)],
+    cache=True, nogil=True, fastmath={"contract", "nnan", "nsz", "reassoc"},
+)  # fmt: skip
+def hand_over(part, values):
+    """Write a tile into its place, nothing of it below zero, and return its largest value."""
+    most = 0.0
+    for row in range(U4(part.shape[0])):
+        source, target = part[row], values[row]
+        for col in range(U4(part.shape[1])):
+            value = max(source[col], 0.0)
+            most = max(most, value)
+            target[col] = value
+    return most
 
 
 @numba.njit(numba.void(I4, I4, M, V, V, V, I1, I4, F8, numba.boolean[:, ::1]), cache=True, nogil=True)

@@ -8,7 +8,7 @@ import numba
 import numpy as np
 
 from spreadmap.pressure.compiled import M, V
-from spreadmap.pressure.compiled_near import I1, I4, F, add_row, lattice, sixteen_more
+from spreadmap.pressure.compiled_near import I1, I4, F, add_rows, empty_hole, lattice, nine_more, sixteen_more
 
 FM = numba.float32[:, ::1]
 IM = numba.int64[:, ::1]
@@ -31,11 +31,11 @@ def add_up(first, last, factor, parts, out):
             _add_scaled(own, parts[term, first:last], factor[node, term])
 
 
-@numba.njit(numba.void(I4, I4, M, V, V, V, I1, FM, IM, M, I4, I4, I1, I4), cache=True, nogil=True)
+@numba.njit(numba.void(I4, I4, M, V, V, V, I1, FM, IM, M, I4, I4, I4, I1, I4), cache=True, nogil=True)
 def stamp_between(
-    row0, col0, out, s_row, s_col, strength, order, tables, corner, weight, q, size, half, hole
+    row0, col0, out, s_row, s_col, strength, chosen, tables, corner, weight, q, order, size, half, hole
 ):  # fmt: skip
-    """Add one tier of the near part of sources to a tile, from tables by weight; see `stamp`.
+    """Add one tier of the near part of the chosen sources to a tile, from tables by weight; see `stamp`.
 
     Source j takes table `corner[j, k]` (one row: the same for all) with weight `weight[j, k]`.
     """
@@ -43,13 +43,13 @@ def stamp_between(
     n_rows, n_cols = out.shape
     w, at, work = np.empty(16, np.float32), np.empty(16, np.int64), np.empty((2, 4))
     scaled, made = np.empty(16, np.float32), np.empty(size * size, np.float32)
-    for j in order:
+    for j in chosen:
         own_row, own_col = math.floor(s_row[j]), math.floor(s_col[j])
         top, bottom = max(-reach, row0 - own_row), min(reach, row0 + n_rows - 1 - own_row)
         left, right = max(-reach, col0 - own_col), min(reach, col0 + n_cols - 1 - own_col) + 1
         if top > bottom or left >= right:
             continue
-        lattice(q, size, s_row[j] - own_row, s_col[j] - own_col, at, w, work)
+        lattice(q, order, size, s_row[j] - own_row, s_col[j] - own_col, at, w, work)
         start = top * size + left
         count = bottom * size + right - start
         made[:count] = np.float32(0.0)
@@ -57,9 +57,12 @@ def stamp_between(
         for k in range(len(nodes)):
             if weight[j, k] == 0.0:
                 continue
-            for i in range(16):
+            for i in range((order + 1) ** 2):
                 scaled[i] = w[i] * weight[j, k]
-            sixteen_more(made[:count], tables[nodes[k]], start, at, scaled)
-        east = own_col - col0
-        for down in range(top, bottom + 1):
-            add_row(out[own_row + down - row0], made, down * size - start, left, right, hole, down, east, strength[j])
+            if order == 2:
+                nine_more(made[:count], tables[nodes[k]], start, at, scaled)
+            else:
+                sixteen_more(made[:count], tables[nodes[k]], start, at, scaled)
+        empty_hole(made, start, top, bottom, left, right, hole, size)
+        row, col = own_row + top - row0, own_col + left - col0
+        add_rows(out, made, row, col, bottom - top + 1, right - left, size, strength[j])

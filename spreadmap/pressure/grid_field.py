@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import threading
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -9,7 +10,7 @@ import numpy as np
 from spreadmap.engine import Engine
 from spreadmap.pressure.choice import Way
 from spreadmap.pressure.compiled_mesh import read_cells
-from spreadmap.pressure.compiled_near import mark_faint, never_below_zero
+from spreadmap.pressure.compiled_near import hand_over, mark_faint, never_below_zero
 from spreadmap.pressure.harmonics import varying_far_sum
 from spreadmap.pressure.mesh import far_sum, mesh_over
 from spreadmap.pressure.middle import MiddleField, middle_sum
@@ -116,20 +117,24 @@ class GridField:
 
     def tile(self, row0: int, row1: int, col0: int, col1: int) -> FloatArray:
         """Return the sums in rows `row0` to `row1` - 1 and columns `col0` to `col1` - 1 of the grid [m^-2]."""
-        rows, cols = slice(row0, row1), slice(col0, col1)
         out = np.zeros((row1 - row0, col1 - col0))
+        self.add(row0, col0, out)
+        never_below_zero(out)
+        return out
+
+    def add(self, row0: int, col0: int, out: FloatArray) -> None:
+        """Add the sums to an array of zeros whose first cell is (`row0`, `col0`); rounding may leave some below zero."""
+        rows, cols = slice(row0, row0 + out.shape[0]), slice(col0, col0 + out.shape[1])
         if self.far is not None:
             self.far.add(rows, cols, out)
         if self.middle is not None:
             self.middle.add(rows, cols, out)
         if self.near is not None:
             self.near.add(row0, col0, out, float(self.grid.cell_m))
-        never_below_zero(out)
         if self.hole is not None:
             self.hole.repair(row0, col0, out, self.grid)
         if self.shade is not None:
             self.shade.take_off(row0, col0, out)
-        return out
 
     def tiles(self) -> list[tuple[int, int, int, int]]:
         """Return tiles that cover the grid, row by row."""
@@ -141,12 +146,17 @@ class GridField:
 
     def fill(self, values: np.ndarray, engine: Engine) -> float:
         """Write all tiles into an array of the grid's shape and return the largest value."""
+        # A buffer for each thread: memory that is asked for anew has to be mapped anew, page by page.
+        own = threading.local()
 
         def one(tile: tuple[int, int, int, int]) -> float:
             row0, row1, col0, col1 = tile
-            part = self.tile(*tile)
-            values[row0:row1, col0:col1] = part
-            return float(part.max())
+            if not hasattr(own, "buffer"):
+                own.buffer = np.empty(TILE_ROWS * TILE_COLS)
+            part = own.buffer[: (row1 - row0) * (col1 - col0)].reshape(row1 - row0, col1 - col0)
+            part[:] = 0.0
+            self.add(row0, col0, part)
+            return float(hand_over(part, values[row0:row1, col0:col1]))
 
         return max(engine.map(one, self.tiles()))
 

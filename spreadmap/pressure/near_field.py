@@ -20,9 +20,13 @@ from spreadmap.values.inventory import Sources
 
 WHOLE = 1e300
 """A cut so far away that all of a kernel is near [m]."""
-INNER = ((8, 4), (16, 5), (32, 3))
-"""Lattice nodes to the cell and reach in cells of the inner tier, tried in this order."""
-OUTER = (2, 4, 8)
+INNER = ((8, 2, 4), (16, 2, 5), (16, 3, 5), (32, 3, 3))
+"""Lattice nodes to the cell, order of splines and reach in cells of the inner tier, tried in this order."""
+OUTER = ((2, 2), (4, 2), (2, 3), (4, 3), (8, 3))
+"""Lattice nodes to the cell and order of splines of the outer tier, tried in this order: nine values go into one of a
+stamp by splines of order 2, sixteen by those of order 3."""
+ALONE = 8
+"""Lattice nodes to the cell of a tier that stands alone [-]."""
 ONE_TIER_CELLS = 18.0
 """Stamps of no more than this reach have one tier, where its tried error allows it [-]."""
 CORES = (-1, 2)
@@ -65,8 +69,8 @@ class Near:
             return
         for one in self.tables.tiers:
             stamp(
-                row0, col0, out, self.row, self.col, self.strength, order, one.values, one.q, one.size, one.half,
-                one.hole,
+                row0, col0, out, self.row, self.col, self.strength, order, one.values, one.q, one.order, one.size,
+                one.half, one.hole,
             )  # fmt: skip
         if self.tables.core < 0:
             return
@@ -114,9 +118,9 @@ def _near_tables(
     """Return the coarsest tables whose tried error is allowed, None where no table is fine enough."""
     cut = way.cut_m if way.step_m > 0 else WHOLE
 
-    def tried(choices: tuple[tuple[int, IntArray], ...], hole: int) -> tuple[Tier, float] | None:
-        for q, half in choices:
-            one = tier(law, radial, cell_m, cut, way.cut_m, q, half, hole, engine)
+    def tried(choices: tuple[tuple[int, int, IntArray], ...], hole: int) -> tuple[Tier, float] | None:
+        for q, order, half in choices:
+            one = tier(law, radial, cell_m, cut, way.cut_m, q, order, half, hole, engine)
             error = stamp_error(law, radial, cell_m, cut, one)
             if error <= allowed:
                 return one, error
@@ -125,17 +129,17 @@ def _near_tables(
     reach_cells = way.cut_m / cell_m
     if reach_cells <= ONE_TIER_CELLS:
         # Short rows cost more to begin than to fill: one tier has fewer of them.
-        alone = tried(((INNER[0][0], disc_rows(reach_cells)),), -1)
+        alone = tried(((ALONE, 3, disc_rows(reach_cells)),), -1)
         if alone is not None:
             return NearTables(tiers=(alone[0],), core=-1, error=alone[1])
     for core in CORES:
-        inner = tried(tuple((q, square_rows(reach)) for q, reach in INNER), core)
+        inner = tried(tuple((q, order, square_rows(reach)) for q, order, reach in INNER), core)
         if inner is None:
             continue
         reach = len(inner[0].half) // 2
         if way.cut_m / cell_m <= reach:
             return NearTables(tiers=(inner[0],), core=core, error=inner[1])
-        outer = tried(tuple((q, disc_rows(way.cut_m / cell_m)) for q in OUTER), reach)
+        outer = tried(tuple((q, order, disc_rows(way.cut_m / cell_m)) for q, order in OUTER), reach)
         if outer is not None:
             return NearTables(tiers=(outer[0], inner[0]), core=core, error=max(inner[1], outer[1]))
     return None

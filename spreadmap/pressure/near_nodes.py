@@ -29,8 +29,6 @@ from spreadmap.values.inventory import Sources
 CORNERS = 4
 MOST_BYTES = 2.5e8
 """What tables of all nodes may take."""
-WEIGHTS = 16
-"""Values of a table that go into one of a stamp [-]."""
 PIECE = 4096
 """Values of tables that are added up for all nodes at a time, so that they stay in the processor's cache."""
 
@@ -86,7 +84,7 @@ class NodeNear:
                     corner, weight = one.nodes.corner[first:last], one.nodes.weight[first:last]
                 stamp_between(
                     row0, col0, out, row, col, strength, order, one.values, corner, weight, one.shape.q,
-                    one.shape.size, one.shape.half, one.shape.hole,
+                    one.shape.order, one.shape.size, one.shape.half, one.shape.hole,
                 )  # fmt: skip
             if self.core >= 0:
                 stamp_exactly(
@@ -179,16 +177,17 @@ def node_near_part(
 def _tier(shape: Tier, parts: np.ndarray, nodes: Nodes, engine: Engine) -> NodeTier:
     """Return a tier with the tables of nodes or, where that is less work, of coefficients."""
     terms, size = parts.shape
-    direct = WEIGHTS * terms * shape.cells
-    through = WEIGHTS * CORNERS * shape.cells + len(nodes.roses) * terms * size / len(nodes.corner)
+    into_one = (shape.order + 1) ** 2
+    direct = into_one * terms * shape.cells
+    through = into_one * CORNERS * shape.cells + len(nodes.roses) * terms * size / len(nodes.corner)
     if direct <= through or 4 * size * len(nodes.roses) > MOST_BYTES:
         return NodeTier(shape=shape, values=parts, nodes=None)
     return NodeTier(shape=shape, values=_added_up(nodes.roses, parts, engine), nodes=nodes)
 
 
-def _sizes(tables: NearTables) -> tuple[tuple[int, int, int], ...]:
+def _sizes(tables: NearTables) -> tuple[tuple[int, int, int, int], ...]:
     """Return what tells the tiers of tables apart."""
-    return tuple((one.q, one.size, one.hole) for one in tables.tiers)
+    return tuple((one.q, one.order, one.size, one.hole) for one in tables.tiers)
 
 
 def _basis(
@@ -203,7 +202,8 @@ def _basis(
         def made(rose: ComplexArray, shape: Tier = shape) -> np.ndarray:
             one = replace(strand, share=1.0, roses=rose[None, :])
             return tier(
-                (one,), (radial,), cell_m, cut, way.cut_m, shape.q, shape.half, shape.hole, engine
+                (one,), (radial,), cell_m, cut, way.cut_m, shape.q, shape.order, shape.half, shape.hole,
+                engine,
             ).values  # fmt: skip
 
         still = made(np.zeros(0, dtype=np.complex128))

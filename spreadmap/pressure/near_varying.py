@@ -105,7 +105,7 @@ def _add_tier(
     one: Tier, row0: int, col0: int, out: FloatArray, row: FloatArray, col: FloatArray, strength: FloatArray,
     order: IntArray,
 ) -> None:  # fmt: skip
-    stamp(row0, col0, out, row, col, strength, order, one.values, one.q, one.size, one.half, one.hole)
+    stamp(row0, col0, out, row, col, strength, order, one.values, one.q, one.order, one.size, one.half, one.hole)
 
 
 def varying_near_part(
@@ -141,7 +141,7 @@ def _terms(
     for core in CORES:
         for q, reach in INNER:
             half = square_rows(reach)
-            both = tier(alone, radial, cell_m, cut, way.cut_m, q, half, core, engine)
+            both = tier(alone, radial, cell_m, cut, way.cut_m, q, 3, half, core, engine)
             error = stamp_error(alone, radial, cell_m, cut, both)
             if error > allowed:
                 continue
@@ -150,7 +150,7 @@ def _terms(
             rows, outer_error = known[reach]
             if outer_error > allowed:
                 continue
-            size = (cell_m, cut, way.cut_m, q, half, core, engine)
+            size = (cell_m, cut, way.cut_m, q, 3, half, core, engine)
             return tuple(
                 _terms_of(replace(one, share=1.0), tables, row, size, max(error, outer_error))
                 for one, tables, row in zip(alone, radial, rows, strict=True)
@@ -159,11 +159,11 @@ def _terms(
 
 
 def _terms_of(
-    alone: Strand, radial: RadialTables, rows: Rows, size: tuple[float, float, float, int, IntArray, int, Engine],
+    alone: Strand, radial: RadialTables, rows: Rows, size: tuple[float, float, float, int, int, IntArray, int, Engine],
     error: float,
 ) -> Terms:  # fmt: skip
     """Return the tables of one strand; `size` are the arguments of `tier` that all of them share."""
-    _, _, _, _, half, core, _ = size
+    *_, half, core, _ = size
     nobody = replace(alone, roses=np.zeros((1, 0), dtype=np.complex128))
     still = tier((nobody,), (radial,), *size)
 

@@ -21,9 +21,13 @@ ROWS_PER_PIECE = 16
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Tier:
-    """One table: `values` (q, q, size, size), flat; `half` (2 reach + 1,) columns to each side; `hole` cells left out."""
+    """One table: `values` (q, q, size, size), flat, of splines of an `order`, 2 or 3.
+
+    `half` (2 reach + 1,) are columns to each side, `hole` the rows and columns about the source's own that are left out.
+    """
 
     q: int
+    order: int
     size: int
     values: np.ndarray
     half: IntArray
@@ -48,8 +52,8 @@ def square_rows(reach: int) -> IntArray:
 
 
 def tier(
-    law: Law, radial: tuple[RadialTables, ...], cell_m: float, cut_m: float, reach_m: float, q: int, half: IntArray,
-    hole: int, engine: Engine,
+    law: Law, radial: tuple[RadialTables, ...], cell_m: float, cut_m: float, reach_m: float, q: int, order: int,
+    half: IntArray, hole: int, engine: Engine,
 ) -> Tier:  # fmt: skip
     """Return the table of one tier of all strands together, `q` lattice nodes to the cell (even).
 
@@ -73,10 +77,11 @@ def tier(
     if hole > 0:
         _empty(squares, low - q // 2, hole * q)
     means = _window(_window(squares, q).T, q).T
-    smooth = np.asarray(spline_filter(means, order=3, mode="mirror"))[MARGIN:-MARGIN, MARGIN:-MARGIN]
+    smooth = np.asarray(spline_filter(means, order=order, mode="mirror"))[MARGIN:-MARGIN, MARGIN:-MARGIN]
     size = 2 * shift + 1
     by_phase = smooth.reshape(size, q, size, q).transpose(1, 3, 0, 2)
-    return Tier(q=q, size=size, values=np.ascontiguousarray(by_phase, dtype=np.float32).ravel(), half=half, hole=hole)
+    values = np.ascontiguousarray(by_phase, dtype=np.float32).ravel()
+    return Tier(q=q, order=order, size=size, values=values, half=half, hole=hole)
 
 
 def _empty(squares: FloatArray, low: int, reach: int) -> None:

@@ -93,8 +93,8 @@ def stamp_error(law: Law, radial: tuple[RadialTables, ...], cell_m: float, cut_m
 
     def one_stamp(out: FloatArray, row: FloatArray, col: FloatArray) -> None:
         stamp(
-            0, 0, out, row, col, np.ones(1), np.zeros(1, dtype=np.int64), tier.values, tier.q, tier.size, tier.half,
-            tier.hole,
+            0, 0, out, row, col, np.ones(1), np.zeros(1, dtype=np.int64), tier.values, tier.q, tier.order, tier.size,
+            tier.half, tier.hole,
         )  # fmt: skip
 
     return error_of_stamps(law, radial, cell_m, cut_m, one_stamp, len(tier.half) // 2, tier.hole)
