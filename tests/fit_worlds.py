@@ -62,6 +62,13 @@ def densities(places, source, truth):
     r[source] = 1.0
     if truth.family == "exponential":
         k = np.exp(-r / truth.scale) / (2 * np.pi * truth.scale**2)
+    elif truth.family == "two exponentials":  # one arrival in three goes as many times further as `shape` says
+        long = truth.scale * truth.shape
+        k = 2 / 3 * np.exp(-r / truth.scale) / (2 * np.pi * truth.scale**2)
+        k += 1 / 3 * np.exp(-r / long) / (2 * np.pi * long**2)
+    elif truth.family == "wald":
+        a, b = truth.scale, truth.shape
+        k = np.sqrt(b / (8 * np.pi**3 * r**5)) * np.exp(-b * (r - a) ** 2 / (2 * a**2 * r))
     else:
         k = np.array([location_density(truth.family, one, truth.scale, truth.shape) for one in r])
     kappa = math.hypot(truth.east, truth.north)
@@ -148,6 +155,16 @@ def spread_out(places, truth, seeds, start, end, surveys, rng, removal_after=Non
                     found[plant] = day
                     if removal_after is not None:
                         agenda.append((day + removal_after, "out", plant))
+
+
+def outbreak_by_hand(infected, found, looks, removed=None):
+    """Return a history by hand; symptoms are not told."""
+    n = len(infected)
+    return Outbreak(
+        infected=np.array(infected, dtype=float), showing=np.full(n, NEVER),
+        removed=np.full(n, np.inf) if removed is None else np.array(removed, dtype=float),
+        found=np.array(found, dtype=float), seeds=np.zeros(0, dtype=int), looks=looks,
+    )  # fmt: skip
 
 
 FIT_PRIORS = {

@@ -16,7 +16,7 @@ from spreadmap.io.fit_file import pack_fit, unpack_fit
 from spreadmap.io.history import fits_on_record, open_history
 from spreadmap.outbreak.fit import fit_survey_history, time_told
 from spreadmap.outbreak.fit_history import survey_history
-from spreadmap.outbreak.fit_use import mean_law, mean_rates, newest_fit, posterior_draws
+from spreadmap.outbreak.fit_use import mean_law, mean_rates, newest_fit, posterior_draws, records_hash
 from spreadmap.outbreak.fit_world import prepare
 from spreadmap.review.fit_picture import fit_png
 from spreadmap.values.settings import Settings
@@ -134,7 +134,7 @@ def test_later_surveys_are_passed_over(made):
 
 def test_a_fit_says_what_it_is(fitted):
     fit, said = fitted
-    assert len(fit.draws) == 20
+    assert len(fit.draws) == len(fit.states) == 8  # two chains of 200 iterations, with a state after every 50
     assert fit.mode == "random"
     assert any("without background" in line for line in said)
     assert {one.name for one in fit.without_background} == {"rate", "length factor"}
@@ -186,7 +186,7 @@ def test_draws_are_laws_and_rates(fitted):
     assert law.kernel.shape == pytest.approx(WALD.shape * fit.draws.scale_factor[3])
     assert law.climate is spread.climate
     assert rates.per_day_m2 == fit.draws.rate_per_day_m2[3]
-    draws = replace(fit.draws, wind_east=np.zeros(20), wind_north=np.full(20, 1.0))
+    draws = replace(fit.draws, wind_east=np.zeros(8), wind_north=np.full(8, 1.0))
     law, _ = posterior_draws(replace(fit, finds_wind=True, draws=draws), spread)[3]
     # down- over upwind of a von Mises density of concentration one is e^2; the near radius of 1 m bends nothing at 30 m
     up, down = law.density(
@@ -210,6 +210,24 @@ def test_a_fit_is_kept_and_read_back(fitted, tmp_path):
     (read,) = kept["rose_rosette"]
     assert pack_fit(read) == pack_fit(fit)
     np.testing.assert_array_equal(read.draws.rate_per_day_m2, fit.draws.rate_per_day_m2)
+    np.testing.assert_array_equal(read.states.infected_on, fit.states.infected_on)
+
+
+def test_states_are_those_of_the_draws_and_shares_those_of_all_iterations(made, fitted):
+    outbreak = made[3]
+    fit, _ = fitted
+    states = fit.states
+    # every draw's state has as many infected plants as the draw says, and none after the end of the fit
+    np.testing.assert_array_equal(np.diff(states.first), fit.draws.infected)
+    assert states.infected_on.max() <= np.datetime64(fit.ends_on)
+    known = [f"p{i}" for i in np.flatnonzero(np.isfinite(outbreak.found))]
+    for first, last in zip(states.first[:-1], states.first[1:], strict=True):
+        assert set(known) <= set(states.plant_id[states.plant[first:last]])
+    # shares are of plants never noticed, and sum to the mean number of hidden infections
+    assert not set(known) & set(states.plant_id[states.share_plant])
+    mean = fit.draws.infected.mean() - len(known)
+    assert states.share.sum() == pytest.approx(mean, abs=4 * fit.draws.infected.std())
+    assert len(states.plant_id) == fit.tracked
 
 
 def test_only_a_fit_that_still_stands_is_used(made, fitted):
@@ -227,6 +245,17 @@ def test_only_a_fit_that_still_stands_is_used(made, fitted):
     assert "settings it rests on have changed" in says[0]
     status = surveys.status.copy()
     status[np.flatnonzero(status == "clean")[0]] = "infected"
+    # nor one that does not know all inspections up to the date of the run
+    early = dt.date(2026, 7, 20)
+    old = replace(fit, as_of=early, inputs=records_hash(inventory, surveys, work, SYSTEM, early))
+    later = int(np.sum(surveys.inspected_on > np.datetime64(early)))
+    found, says = newest_fit([old], *args, settings, day)
+    assert found is None
+    assert f"does not know {later} inspections since, up to 2026-09-10" in says[0]
+    assert newest_fit([old], *args, settings, dt.date(2026, 7, 25))[0] is old
+    flight = replace(SYSTEM, flight_weight=(0.5,) * 12)
+    found, says = newest_fit([fit], inventory, surveys, work, flight, settings, day)
+    assert "records of its time have changed" in says[0]
     found, says = newest_fit([fit], inventory, replace(surveys, status=status), work, SYSTEM, settings, day)
     assert found is None
     assert "records of its time have changed" in says[0]

@@ -10,7 +10,7 @@ import numpy as np
 
 from spreadmap.engine import Engine
 from spreadmap.errors import InputError
-from spreadmap.outbreak.fit_compiled import fill_table, log_looks, place_plant, sum_afresh
+from spreadmap.outbreak.fit_compiled import fill_table, log_looks
 from spreadmap.outbreak.fit_compiled_chain import (
     HIDDEN_MOVES,
     KINDS,
@@ -29,8 +29,10 @@ from spreadmap.outbreak.fit_compiled_chain import (
     TRIES_HIDDEN,
     run_block,
 )  # fmt: skip
+from spreadmap.outbreak.fit_compiled_sums import place_plant, sum_afresh
 from spreadmap.outbreak.fit_diagnostics import effective_size, r_hat
 from spreadmap.outbreak.fit_types import (
+    DRAWN_BELOW,
     END,
     FIRST,
     FREE,
@@ -48,8 +50,10 @@ from spreadmap.outbreak.fit_types import (
     STANDS_FROM,
     STANDS_TO,
     START,
+    STRETCHES,
     THETA,
     TIME,
+    TIMES_HIDDEN,
     World,
 )  # fmt: skip
 from spreadmap.outbreak.fit_world import of_a_chain
@@ -57,10 +61,15 @@ from spreadmap.values.arrays import FloatArray, IntArray
 
 BLOCK = 50
 """Iterations between two changes of the steps while warming up, and between two states kept [-]."""
+STRETCH_DAYS = 7
+"""Days of a stretch by which hidden infections are counted, from the first midnight of the clock [d]."""
+NOT_COUNTED = np.zeros((0, 0))
 FIRST_STEPS = (0.4, 0.15, 0.3, 0.3, 0.8, 0.4, 0.2)
 """Steps of the parameters before anything is known of them [-]."""
 WANTED = 0.3
 """Share of moves that should be taken: steps grow above it and shrink below [-]."""
+USUAL = 0.1
+"""Share of hidden infections that are proposed by distance and evenly in time, whatever was seen in warm-up [-]."""
 TRIES = 400
 SCATTER = 0.7
 """Starts are drawn from the prior, so much narrower that chains do not begin where no history is possible [-]."""
@@ -74,17 +83,21 @@ class Chain:
     rng: np.random.Generator
     root: FloatArray
     step: FloatArray
+    usual: FloatArray
     record: list[FloatArray] = field(default_factory=list)
     kept: list[tuple[FloatArray, FloatArray, IntArray]] = field(default_factory=list)
     """Parameters, times on the clock, and which plants were infected at the start, every so many iterations."""
 
     spread: FloatArray = field(default_factory=lambda: np.array(FIRST_STEPS))
     rate_size: float = 1.0
+    hits: FloatArray = field(default_factory=lambda: np.zeros((0, 0)))
+    """Iterations since warm-up in which each plant was a hidden infection, by the stretch of days of its infection."""
 
-    def run(self, iterations: int) -> tuple[FloatArray, FloatArray]:
+    def run(self, iterations: int, hits: FloatArray = NOT_COUNTED) -> tuple[FloatArray, FloatArray]:
         """Run so many iterations; return their record, and the share of moves taken by kind."""
         record, tally = np.empty((iterations, LINE)), np.zeros((KINDS, 2))
-        run_block(self.world, int(self.rng.integers(2**31)), self.root, self.step, record, tally)
+        edge = np.ascontiguousarray(self.world.days[0, ::STRETCH_DAYS])
+        run_block(self.world, int(self.rng.integers(2**31)), self.root, self.step, record, tally, edge, hits)
         return record, tally[:, 0] / np.maximum(tally[:, 1], 1.0)
 
     def warm_up(self, iterations: int) -> None:
@@ -102,12 +115,14 @@ class Chain:
                 self.step[place] *= grow[kind]
             if block % 5 == 4:
                 self._learn(np.concatenate(seen[len(seen) // 2 :])[:, free], free)
+                self._learn_hidden()
             self.step[:PARAMETERS] = np.where(free, self.rate_size * self.spread, 0.0)
             self.set_tries(float(record[:, PARAMETERS + 1].mean()), float(record[:, PARAMETERS + 2].mean()))
 
     def set_tries(self, infected: float, first: float) -> None:
         """Set how often hidden plants and plants of the start are tried in one iteration."""
-        self.step[TRIES_HIDDEN] = math.ceil(HIDDEN_MOVES * (infected + 1))
+        hidden = max(infected - float(self.world.number[NOTICED]), 0.0)
+        self.step[TRIES_HIDDEN] = math.ceil(5 + HIDDEN_MOVES * hidden)
         self.step[TRIES_FIRST] = math.ceil(3 + first)
 
     def _learn(self, recent: FloatArray, free: np.ndarray) -> None:
@@ -119,10 +134,26 @@ class Chain:
         self.root[np.ix_(free, free)] = np.linalg.cholesky(covariance)
         self.spread[free] = np.sqrt(np.diag(covariance))
 
+    def _learn_hidden(self) -> None:
+        """Propose hidden infections where and when they were of late; older counts weigh half as much every time."""
+        hide, at = self.world.hide, self.world.hide_at
+        if not hide[TIMES_HIDDEN].any():
+            return
+        weight, usual = hide[TIMES_HIDDEN].copy(), np.diff(self.usual, prepend=0.0)
+        often = weight / weight.sum()
+        hide[DRAWN_BELOW] = np.cumsum((1 - USUAL) * often + USUAL * usual)
+        share = at[TIMES_HIDDEN, :-1] / at[TIMES_HIDDEN].sum()
+        at[DRAWN_BELOW, 1:] = np.cumsum((1 - USUAL) * share + USUAL / STRETCHES)
+        hide[TIMES_HIDDEN] *= 0.5
+        at[TIMES_HIDDEN] *= 0.5
+
     def draw(self, iterations: int) -> None:
-        """Run on and keep every line, and the state after every block."""
+        """Run on and keep every line, the state after every block, and how often each plant was a hidden infection."""
+        if not self.hits.size:
+            stretches = -(-self.world.days.shape[1] // STRETCH_DAYS)
+            self.hits = np.zeros((self.world.plant.shape[1], stretches))
         for _ in range(max(iterations // BLOCK, 1)):
-            self.record.append(self.run(BLOCK)[0])
+            self.record.append(self.run(BLOCK, self.hits)[0])
             world = self.world
             self.kept.append((world.param[THETA].copy(), world.plant[TIME].copy(), world.mark[IS_FIRST, :-1].copy()))
 
@@ -155,7 +186,7 @@ def start_chain(world: World, rng: np.random.Generator) -> Chain:
     step[STEP_START], step[[STEP_STRETCH, STEP_STRETCH_RATES]] = 0.05 * (number[END] - first), 0.1
     step[STEP_LAW] = 0.5
     sum_afresh(own)
-    chain = Chain(world=own, rng=rng, root=root, step=step)
+    chain = Chain(world=own, rng=rng, root=root, step=step, usual=own.hide[DRAWN_BELOW].copy())
     chain.set_tries(noticed, own.sum[SEEDS])
     return chain
 

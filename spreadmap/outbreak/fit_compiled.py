@@ -1,4 +1,4 @@
-"""Compiled likelihood of the fit: the kernel by bins, sums over pairs, and what one plant's change does to them."""
+"""Compiled likelihood of the fit: clocks, looks, the kernel by bins, and what one plant sends, gets and misses."""
 
 from __future__ import annotations
 
@@ -8,7 +8,6 @@ import numba
 import numpy as np
 
 from spreadmap.outbreak.fit_types import (
-    ALL_RECEIVE,
     BACK,
     BACKGROUND,
     BIN,
@@ -16,14 +15,11 @@ from spreadmap.outbreak.fit_types import (
     BY_TIME,
     BY_TOUCH,
     BY_WILD,
-    CHANGE_KERNEL,
-    CHANGE_TOUCH,
     COMPILED,
     CONTACT,
     CUT,
     DISC_M,
     EAST,
-    END,
     F8,
     FIXED,
     FREE,
@@ -31,13 +27,9 @@ from spreadmap.outbreak.fit_types import (
     FROM_TOUCH,
     FROM_WILD,
     GONE_ON,
-    HIDDEN,
-    HIDDEN_LIST,
-    HIDDEN_PLACE,
     I8,
     INFECTED,
     INFECTIOUS,
-    INFECTIOUS_ON,
     IS_FIRST,
     IS_NOTICED,
     LIST,
@@ -48,14 +40,10 @@ from spreadmap.outbreak.fit_types import (
     LOOK_SEASON,
     MEDIAN,
     NEAR_M,
-    NEVER,
     NORTH,
-    ODD_LIST,
-    ODDS,
     PARAMETERS,
     PASS_SHOWING,
     PASS_SILENT,
-    PLACE,
     PRIOR_MEAN,
     PRIOR_SD,
     RATE,
@@ -65,21 +53,14 @@ from spreadmap.outbreak.fit_types import (
     REST,
     REVERSE,
     SCALE,
-    SEEDS,
     SEND,
-    SENT,
     SHAPE,
     SIGMA,
     STAMP,
     STAMPED,
     STANDS_FROM,
-    STANDS_TO,
-    START,
     TABLE,
     THETA,
-    TIME,
-    TOUCHING,
-    WILD_COUNTS,
     WORLD,
     M,
     V,
@@ -306,186 +287,3 @@ def log_prior(w):
         if w.param[FREE, p] > 0.0:
             total -= 0.5 * ((theta[p] - w.param[PRIOR_MEAN, p]) / w.param[PRIOR_SD, p]) ** 2
     return total
-
-
-@numba.njit(numba.void(WORLD), **COMPILED)
-def sum_afresh(w):
-    """Make all sums from times, marks and the table in use; the slow, plain way."""
-    sums, end = w.sum, w.number[END]
-    n, start = int(sums[INFECTED]), sums[START]
-    by_kernel, by_touch = 0.0, 0.0
-    wild_all = 0.0
-    for b in range(w.bins.shape[1]):
-        wild_all += w.bins[WILD_COUNTS, b] * w.bins[TABLE, b]
-    by_wild, by_time = wild_all * (end - start), w.number[ALL_RECEIVE] * (end - start)
-    for at in range(n):
-        j = w.mark[LIST, at]
-        bring_up(w, j)
-        w.plant[INFECTIOUS_ON, j] = begin_of(w, w.plant[TIME, j])
-        w.plant[SENT, j] = sent_by(w.plant, j, w.plant[INFECTIOUS_ON, j], end)
-        by_kernel += w.plant[REACH, j] * w.plant[SENT, j]
-        by_touch += w.plant[TOUCHING, j] * w.plant[SENT, j]
-    for at in range(n):
-        i = w.mark[LIST, at]
-        u, receive, kernel_now, touch_now = w.plant[TIME, i], w.plant[RECEIVE, i], 0.0, 0.0
-        for other in range(n):
-            j = w.mark[LIST, other]
-            if j == i:
-                continue
-            pair = w.pair[i, j]
-            density, touch = w.bins[BACK, pair & BIN], 1.0 if pair > BIN else 0.0
-            lost = receive * missed(w.plant, start, j, w.plant[INFECTIOUS_ON, j], w.plant[SENT, j], i, u)
-            by_kernel -= density * lost
-            by_touch -= touch * lost
-            now = strength_at(w.plant, j, w.plant[INFECTIOUS_ON, j], u)
-            kernel_now += density * now
-            touch_now += touch * now
-        w.plant[FROM_KERNEL, i], w.plant[FROM_TOUCH, i] = kernel_now, touch_now
-        short = receive * (end - start - exposed(w.plant, start, i, u))
-        by_wild -= w.plant[FROM_WILD, i] * short
-        by_time -= short
-    for at in range(int(w.number[ODDS])):
-        i = w.mark[ODD_LIST, at]
-        if w.mark[PLACE, i] >= 0:
-            continue
-        bring_up(w, i)
-        x = min(w.plant[STANDS_TO, i], end)
-        for other in range(n):
-            j = w.mark[LIST, other]
-            pair = w.pair[i, j]
-            lost = w.plant[RECEIVE, i] * missed(w.plant, start, j, w.plant[INFECTIOUS_ON, j], w.plant[SENT, j], i, x)
-            by_kernel -= w.bins[BACK, pair & BIN] * lost
-            if pair > BIN:
-                by_touch -= lost
-        short = w.plant[RECEIVE, i] * (end - start - exposed(w.plant, start, i, x))
-        by_wild -= w.plant[FROM_WILD, i] * short
-        by_time -= short
-    sums[BY_KERNEL], sums[BY_TOUCH], sums[BY_WILD], sums[BY_TIME] = by_kernel, by_touch, by_wild, by_time
-
-
-@numba.njit(F8(WORLD, I8, F8, I8), **COMPILED)
-def weigh_change(w, i, u, seed):
-    """Return by how much the log likelihood grows if plant `i` is infected at `u` (or never); keep what it takes.
-
-    The differences of the sums stand in `w.new` and, for every infected plant, in the rows of changes.
-    """
-    sums, end = w.sum, w.number[END]
-    start, was, will = sums[START], w.mark[PLACE, i] >= 0, u < NEVER
-    bring_up(w, i)
-    x_idle = min(w.plant[STANDS_TO, i], end)
-    x_old = w.plant[TIME, i] if was else x_idle
-    x_new = u if will else x_idle
-    begin_old, sent_old = (w.plant[INFECTIOUS_ON, i], w.plant[SENT, i]) if was else (NEVER, 0.0)
-    begin_new = begin_of(w, u) if will else NEVER
-    sent_new = sent_by(w.plant, i, begin_new, end) if will else 0.0
-    d_kernel, d_touch = w.plant[REACH, i] * (sent_new - sent_old), w.plant[TOUCHING, i] * (sent_new - sent_old)
-    kernel_now, touch_now, grown = 0.0, 0.0, 0.0
-    theta = w.param[THETA]
-    rate, contact, background = math.exp(theta[RATE]), math.exp(theta[CONTACT]), math.exp(theta[BACKGROUND])
-    receive = w.plant[RECEIVE, i]
-    for at in range(int(sums[INFECTED])):
-        k = w.mark[LIST, at]
-        w.plant[CHANGE_KERNEL, k], w.plant[CHANGE_TOUCH, k] = 0.0, 0.0
-        if k == i:
-            continue
-        pair = w.pair[i, k]
-        there, here, touch = w.bins[TABLE, pair & BIN], w.bins[BACK, pair & BIN], 1.0 if pair > BIN else 0.0
-        lost = missed(w.plant, start, i, begin_new, sent_new, k, w.plant[TIME, k]) if will else 0.0
-        if was:
-            lost -= missed(w.plant, start, i, begin_old, sent_old, k, w.plant[TIME, k])
-        got = missed(w.plant, start, k, w.plant[INFECTIOUS_ON, k], w.plant[SENT, k], i, x_new)
-        got -= missed(w.plant, start, k, w.plant[INFECTIOUS_ON, k], w.plant[SENT, k], i, x_old)
-        d_kernel -= w.plant[RECEIVE, k] * there * lost + receive * here * got
-        d_touch -= touch * (w.plant[RECEIVE, k] * lost + receive * got)
-        if w.mark[IS_FIRST, k] == 0:
-            now = strength_at(w.plant, i, begin_new, w.plant[TIME, k]) if will else 0.0
-            if was:
-                now -= strength_at(w.plant, i, begin_old, w.plant[TIME, k])
-            if now != 0.0:
-                before = (
-                    rate * (w.plant[FROM_KERNEL, k] + w.plant[FROM_WILD, k])
-                    + contact * w.plant[FROM_TOUCH, k]
-                    + background
-                )
-                after = max(before + (rate * there + contact * touch) * now, 1e-300)
-                w.plant[CHANGE_KERNEL, k], w.plant[CHANGE_TOUCH, k] = there * now, touch * now
-                grown += math.log(after / max(before, 1e-300))
-        if will and seed == 0:
-            now = strength_at(w.plant, k, w.plant[INFECTIOUS_ON, k], u)
-            kernel_now += here * now
-            touch_now += touch * now
-    for at in range(int(w.number[ODDS])):
-        k = w.mark[ODD_LIST, at]
-        if w.mark[PLACE, k] >= 0 or k == i:
-            continue
-        pair, x = w.pair[i, k], min(w.plant[STANDS_TO, k], end)
-        lost = missed(w.plant, start, i, begin_new, sent_new, k, x) if will else 0.0
-        if was:
-            lost -= missed(w.plant, start, i, begin_old, sent_old, k, x)
-        d_kernel -= w.plant[RECEIVE, k] * w.bins[TABLE, pair & BIN] * lost
-        if pair > BIN:
-            d_touch -= w.plant[RECEIVE, k] * lost
-    more = receive * (exposed(w.plant, start, i, x_new) - exposed(w.plant, start, i, x_old))
-    if was and w.mark[IS_FIRST, i] == 0:
-        grown -= math.log(hazard(w, i, w.plant[FROM_KERNEL, i], w.plant[FROM_TOUCH, i], w.plant[FROM_WILD, i]))
-    if will and seed == 0:
-        grown += math.log(hazard(w, i, kernel_now, touch_now, w.plant[FROM_WILD, i]))
-    new = w.new
-    new[0], new[1], new[2], new[3] = d_kernel, d_touch, w.plant[FROM_WILD, i] * more, more
-    new[4], new[5], new[6], new[7] = kernel_now, touch_now, begin_new, sent_new
-    return grown - rate * (d_kernel + new[2]) - contact * d_touch - background * more
-
-
-@numba.njit(numba.void(WORLD, I8, F8, I8), **COMPILED)
-def mark_plant(w, i, u, seed):
-    """Set time and mark of plant `i`, and whether it stands on the list of hidden infections."""
-    sums = w.sum
-    sums[SEEDS] += seed - w.mark[IS_FIRST, i]
-    w.plant[TIME, i], w.mark[IS_FIRST, i] = u, seed
-    listed, wanted = w.mark[HIDDEN_PLACE, i] >= 0, u < NEVER and seed == 0 and w.mark[IS_NOTICED, i] == 0
-    length = int(sums[HIDDEN])
-    if wanted and not listed:
-        w.mark[HIDDEN_LIST, length], w.mark[HIDDEN_PLACE, i] = i, length
-        sums[HIDDEN] += 1.0
-    elif listed and not wanted:
-        last = w.mark[HIDDEN_LIST, length - 1]
-        w.mark[HIDDEN_LIST, w.mark[HIDDEN_PLACE, i]], w.mark[HIDDEN_PLACE, last] = last, w.mark[HIDDEN_PLACE, i]
-        w.mark[HIDDEN_PLACE, i] = -1
-        sums[HIDDEN] -= 1.0
-
-
-@numba.njit(numba.void(WORLD, I8, F8, I8), **COMPILED)
-def place_plant(w, i, u, seed):
-    """Put plant `i` into, or take it off, the lists of the infected and of the hidden."""
-    from_list = int(w.sum[INFECTED])
-    if u < NEVER and w.mark[PLACE, i] < 0:
-        w.mark[LIST, from_list], w.mark[PLACE, i] = i, from_list
-        w.sum[INFECTED] += 1.0
-    elif u >= NEVER and w.mark[PLACE, i] >= 0:
-        last = w.mark[LIST, from_list - 1]
-        w.mark[LIST, w.mark[PLACE, i]], w.mark[PLACE, last] = last, w.mark[PLACE, i]
-        w.mark[PLACE, i] = -1
-        w.sum[INFECTED] -= 1.0
-    mark_plant(w, i, u, seed)
-
-
-@numba.njit(numba.void(WORLD, I8, F8, I8), **COMPILED)
-def make_change(w, i, u, seed):
-    """Make the change that `weigh_change` weighed last."""
-    sums, new = w.sum, w.new
-    for at in range(int(sums[INFECTED])):
-        k = w.mark[LIST, at]
-        if w.plant[CHANGE_KERNEL, k] != 0.0 or w.plant[CHANGE_TOUCH, k] != 0.0:
-            w.plant[FROM_KERNEL, k] += w.plant[CHANGE_KERNEL, k]
-            w.plant[FROM_TOUCH, k] += w.plant[CHANGE_TOUCH, k]
-    sums[BY_KERNEL] += new[0]
-    sums[BY_TOUCH] += new[1]
-    sums[BY_WILD] += new[2]
-    sums[BY_TIME] += new[3]
-    w.plant[FROM_KERNEL, i], w.plant[FROM_TOUCH, i], w.plant[INFECTIOUS_ON, i], w.plant[SENT, i] = (
-        new[4],
-        new[5],
-        new[6],
-        new[7],
-    )
-    place_plant(w, i, u, seed)

@@ -7,20 +7,20 @@ import math
 import numba
 import numpy as np
 
-from spreadmap.outbreak.fit_compiled import hazard, log_likelihood, sum_afresh
+from spreadmap.outbreak.fit_compiled import hazard
+from spreadmap.outbreak.fit_compiled_law import move_law
 from spreadmap.outbreak.fit_compiled_moves import (
-    all_looks,
     move_hidden,
     move_hidden_first,
-    move_law,
     move_mark,
     move_rates,
     move_start,
     move_stretch,
     move_swap,
     move_time,
-    nth_infected,
+    note_hidden,
 )  # fmt: skip
+from spreadmap.outbreak.fit_compiled_sums import sum_afresh
 from spreadmap.outbreak.fit_types import (
     BACKGROUND,
     COMPILED,
@@ -31,25 +31,28 @@ from spreadmap.outbreak.fit_types import (
     I8,
     INFECTED,
     IS_FIRST,
+    IS_NOTICED,
     LIST,
     PARAMETERS,
     RECEIVE,
     SEEDS,
     START,
     THETA,
+    TIME,
     WORLD,
     M,
     V,
 )  # fmt: skip
 
 HIDDEN_MOVES = 3
-"""Hidden infections tried per infected plant and iteration: fewer left their number mixing worst of all [-]."""
+"""Hidden infections tried per hidden infection and iteration, and five more [-]."""
 RATE_MOVES = 4
 """Moves of the rates alone per iteration: they cost next to nothing, and the rates mix slowest otherwise [-]."""
-LAW_MOVES = 2
-LINE = PARAMETERS + 5
+LAW_MOVES = 12
+"""Moves of all parameters at once per iteration, all upon one sum over pairs [-]."""
+LINE = PARAMETERS + 4
 """Columns of a record: the parameters, start on the clock, infected, infected at the start, expected number of
-infections from outside, log likelihood with that of the looks."""
+infections from outside."""
 (OF_TIME, OF_HIDDEN, OF_MARK, OF_HIDDEN_FIRST, OF_SWAP, OF_START, OF_STRETCH, OF_STRETCH_RATES, OF_RATES, OF_LAW) = (
     range(10)
 )
@@ -75,21 +78,32 @@ def expected_outside(w):
     return total
 
 
-@numba.njit(numba.void(WORLD, I8, M, V, M, M), **COMPILED)
-def run_block(w, seed, root, step, record, tally):
+@numba.njit(numba.void(WORLD, V, M), **COMPILED)
+def count_hidden(w, edge, hits):
+    """Count every plant that is infected and was never noticed, by the stretch of the clock in which it was."""
+    for at in range(int(w.sum[INFECTED])):
+        i = w.mark[LIST, at]
+        if w.mark[IS_NOTICED, i] == 0:
+            stretch = np.searchsorted(edge, w.plant[TIME, i], side="right") - 1
+            hits[i, min(max(stretch, 0), hits.shape[1] - 1)] += 1.0
+
+
+@numba.njit(numba.void(WORLD, I8, M, V, M, M, V, M), **COMPILED)
+def run_block(w, seed, root, step, record, tally, edge, hits):
     """Run as many iterations as `record` has lines; `tally` (kinds, 2) counts moves taken and tried.
 
-    The generator is that of the thread, seeded at the beginning: a block runs in one thread from end to end.
+    `hits` (tracked plants, stretches) counts hidden infections after every iteration by stretches between `edge`, not at
+    all where it has no columns. The generator is that of the thread, seeded at the beginning: a block runs in one thread
+    from end to end.
     """
     np.random.seed(seed)
     sum_afresh(w)
-    may_hide, may_law = len(w.add_weight) > 0, root[0, 0] >= 0.0
+    may_hide, may_law = w.hide.shape[1] > 0, root[0, 0] >= 0.0
     for line in range(len(record)):
         count = int(w.sum[INFECTED])
         for _ in range(count):
-            later = w.sum[INFECTED] - w.sum[SEEDS]
-            if later > 0.0:
-                i = nth_infected(w, int(later * np.random.random()), 0, 0)
+            i = w.mark[LIST, int(count * np.random.random())]
+            if w.mark[IS_FIRST, i] == 0:
                 tally[OF_TIME, 0] += move_time(w, i)
                 tally[OF_TIME, 1] += 1.0
         if may_hide:
@@ -104,21 +118,22 @@ def run_block(w, seed, root, step, record, tally):
             tally[OF_MARK, 1] += 1.0
         tally[OF_SWAP, 0] += move_swap(w)
         tally[OF_START, 0] += move_start(w, step[STEP_START])
-        tally[OF_STRETCH, 0] += move_stretch(w, step[STEP_STRETCH], 0)
-        tally[OF_STRETCH_RATES, 0] += move_stretch(w, step[STEP_STRETCH_RATES], 1)
+        tally[OF_STRETCH, 0] += move_stretch(w, step[STEP_STRETCH], 0, 0)
+        tally[OF_STRETCH_RATES, 0] += move_stretch(w, step[STEP_STRETCH_RATES], 1, line % 2)
         for kind in (OF_SWAP, OF_START, OF_STRETCH, OF_STRETCH_RATES):
             tally[kind, 1] += 1.0
         for _ in range(RATE_MOVES):
             tally[OF_RATES, 0] += move_rates(w, step)
             tally[OF_RATES, 1] += 1.0
         if may_law:
-            for _ in range(LAW_MOVES):
-                tally[OF_LAW, 0] += move_law(w, root, step[STEP_LAW])
-                tally[OF_LAW, 1] += 1.0
+            tally[OF_LAW, 0] += move_law(w, root, step[STEP_LAW], LAW_MOVES)
+            tally[OF_LAW, 1] += LAW_MOVES
+        note_hidden(w)
         for p in range(PARAMETERS):
             record[line, p] = w.param[THETA, p]
         record[line, PARAMETERS] = w.sum[START]
         record[line, PARAMETERS + 1] = w.sum[INFECTED]
         record[line, PARAMETERS + 2] = w.sum[SEEDS]
         record[line, PARAMETERS + 3] = expected_outside(w)
-        record[line, PARAMETERS + 4] = log_likelihood(w) + all_looks(w)
+        if hits.shape[1] > 0:
+            count_hidden(w, edge, hits)

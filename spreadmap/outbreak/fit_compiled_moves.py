@@ -7,21 +7,13 @@ import math
 import numba
 import numpy as np
 
-from spreadmap.outbreak.fit_compiled import (
-    fill_table,
-    log_likelihood,
-    log_looks,
-    log_prior,
-    make_change,
-    mark_plant,
-    sum_afresh,
-    weigh_change,
-)  # fmt: skip
+from spreadmap.outbreak.fit_compiled import log_likelihood, log_looks, log_prior
+from spreadmap.outbreak.fit_compiled_sums import make_change, mark_plant, set_live, sum_afresh, weigh_change
 from spreadmap.outbreak.fit_types import (
-    BACK,
     BACKGROUND,
     COMPILED,
     CONTACT,
+    DRAWN_BELOW,
     END,
     F8,
     FIRST,
@@ -39,25 +31,22 @@ from spreadmap.outbreak.fit_types import (
     LOW,
     NEVER,
     NOTICED,
-    OLD_BACK,
-    OLD_TABLE,
     PARAMETERS,
     PLACE,
     PLANTS,
     RATE,
     REACH,
     SEEDS,
-    STAMP,
     STAMPED,
     STANDS_FROM,
     STANDS_TO,
     START,
+    STRETCHES,
     SUMS,
-    TABLE,
     THETA,
     TIME,
+    TIMES_HIDDEN,
     WORLD,
-    M,
     V,
 )  # fmt: skip
 
@@ -117,16 +106,45 @@ def move_time(w, i):
 @numba.njit(I8(WORLD), **COMPILED)
 def draw_candidate(w):
     """Return a plant never noticed, drawn by its weight."""
-    total = w.add_weight[-1]
-    return int(w.number[NOTICED]) + np.searchsorted(w.add_weight, total * np.random.random(), side="right")
+    below = w.hide[DRAWN_BELOW]
+    at = np.searchsorted(below, below[-1] * np.random.random(), side="right")
+    return int(w.number[NOTICED]) + min(at, len(below) - 1)
 
 
 @numba.njit(F8(WORLD, I8), **COMPILED)
 def log_weight(w, i):
     """Return the log chance that `draw_candidate` draws plant `i`."""
-    at = i - int(w.number[NOTICED])
-    before = w.add_weight[at - 1] if at > 0 else 0.0
-    return math.log((w.add_weight[at] - before) / w.add_weight[-1])
+    at, below = i - int(w.number[NOTICED]), w.hide[DRAWN_BELOW]
+    before = below[at - 1] if at > 0 else 0.0
+    return math.log((below[at] - before) / below[-1])
+
+
+@numba.njit(F8(WORLD, F8), **COMPILED)
+def share_before(w, u):
+    """Return the share of proposed times before `u`, straight within every stretch of the clock [-]."""
+    below = w.hide_at[DRAWN_BELOW]
+    x = (u - w.number[FIRST]) / (w.number[END] - w.number[FIRST]) * STRETCHES
+    k = min(max(int(x), 0), STRETCHES - 1)
+    return below[k] + (x - k) * (below[k + 1] - below[k])
+
+
+@numba.njit(F8(WORLD, F8, F8), **COMPILED)
+def draw_time(w, low, high):
+    """Return a time between two, drawn by the shares of the stretches of the clock."""
+    below = w.hide_at[DRAWN_BELOW]
+    first, last = share_before(w, low), share_before(w, high)
+    share = first + (last - first) * np.random.random()
+    k = min(max(np.searchsorted(below, share, side="right") - 1, 0), STRETCHES - 1)
+    x = k + (share - below[k]) / (below[k + 1] - below[k])
+    return w.number[FIRST] + (w.number[END] - w.number[FIRST]) * x / STRETCHES
+
+
+@numba.njit(F8(WORLD, F8, F8, F8), **COMPILED)
+def log_time(w, u, low, high):
+    """Return the log density with which `draw_time` draws `u` [1/d]."""
+    below, long = w.hide_at[DRAWN_BELOW], (w.number[END] - w.number[FIRST]) / STRETCHES
+    k = min(max(int((u - w.number[FIRST]) / long), 0), STRETCHES - 1)
+    return math.log((below[k + 1] - below[k]) / long / (share_before(w, high) - share_before(w, low)))
 
 
 @numba.njit(I8(WORLD), **COMPILED)
@@ -139,12 +157,14 @@ def move_hidden(w):
         low, high = range_of(w, i)
         if not low < high:
             return 0
-        u = low + (high - low) * np.random.random()
+        u = draw_time(w, low, high)
+        if not low < u < high:
+            return 0
         looks = log_looks(w, i, u)
         if looks == -np.inf:
             return 0
         gain = weigh_change(w, i, u, 0) + looks
-        gain += math.log(high - low) - math.log(w.sum[HIDDEN] + 1.0) - log_weight(w, i)
+        gain -= log_time(w, u, low, high) + math.log(w.sum[HIDDEN] + 1.0) + log_weight(w, i)
         if log_uniform() < gain:
             make_change(w, i, u, 0)
             return 1
@@ -153,12 +173,24 @@ def move_hidden(w):
         return 0
     i = w.mark[HIDDEN_LIST, int(w.sum[HIDDEN] * np.random.random())]
     low, high = range_of(w, i)
-    gain = weigh_change(w, i, NEVER, 0) - log_looks(w, i, w.plant[TIME, i])
-    gain += log_weight(w, i) + math.log(w.sum[HIDDEN]) - math.log(high - low)
+    u = w.plant[TIME, i]
+    gain = weigh_change(w, i, NEVER, 0) - log_looks(w, i, u)
+    gain += log_weight(w, i) + math.log(w.sum[HIDDEN]) + log_time(w, u, low, high)
     if log_uniform() < gain:
         make_change(w, i, NEVER, 0)
         return 1
     return 0
+
+
+@numba.njit(numba.void(WORLD), **COMPILED)
+def note_hidden(w):
+    """Count which plants are hidden infections now, and since which stretch of the clock."""
+    long = (w.number[END] - w.number[FIRST]) / STRETCHES
+    for at in range(int(w.sum[HIDDEN])):
+        i = w.mark[HIDDEN_LIST, at]
+        w.hide[TIMES_HIDDEN, i - int(w.number[NOTICED])] += 1.0
+        k = min(max(int((w.plant[TIME, i] - w.number[FIRST]) / long), 0), STRETCHES - 1)
+        w.hide_at[TIMES_HIDDEN, k] += 1.0
 
 
 @numba.njit(I8(WORLD, I8, I8, I8), **COMPILED)
@@ -300,6 +332,7 @@ def undo(w):
         for row in range(TIME, REACH + 1):
             w.plant[row, i] = old[row - TIME, i]
         w.mark[STAMPED, i] = int(old[7, i])
+        set_live(w, i)
 
 
 @numba.njit(I8(WORLD), **COMPILED)
@@ -356,21 +389,28 @@ def move_start(w, step):
     return 0
 
 
-@numba.njit(I8(WORLD, F8, I8), **COMPILED)
-def move_stretch(w, step, with_rates):
-    """Try to stretch all times about the end of the fit, with the rates made slower or not; return if taken."""
-    by = step * np.random.normal()
-    factor, end = math.exp(by), w.number[END]
-    start = end - factor * (end - w.sum[START])
+@numba.njit(I8(WORLD, F8, I8, I8), **COMPILED)
+def move_stretch(w, step, with_rates, whole):
+    """Try to stretch all times before one about it, with the rates made slower or not; return whether it was taken.
+
+    That one is the end of the fit, or any time since the start: what looks say of plants infected later stays as it is.
+    """
+    by, end, was = step * np.random.normal(), w.number[END], w.sum[START]
+    factor, about = math.exp(by), end if whole else was + (end - was) * np.random.random()
+    start = about - factor * (about - was)
     if not w.number[FIRST] < start < w.number[LATEST]:
         return 0
     before, looks, prior = log_likelihood(w), all_looks(w), log_prior(w)
-    gain = by * (w.sum[INFECTED] - w.sum[SEEDS] + 1.0)
+    gain = by if whole else by + math.log((end - was) / (end - start))
     keep_state(w)
     w.sum[START] = start
     for at in range(int(w.sum[INFECTED])):
         i = w.mark[LIST, at]
-        w.plant[TIME, i] = start if w.mark[IS_FIRST, i] == 1 else end - factor * (end - w.plant[TIME, i])
+        if w.mark[IS_FIRST, i] == 1:
+            w.plant[TIME, i] = start
+        elif w.plant[TIME, i] < about:
+            w.plant[TIME, i] = about - factor * (about - w.plant[TIME, i])
+            gain += by
     if with_rates:
         for p in (RATE, BACKGROUND, CONTACT):
             if w.param[FREE, p] > 0.0:
@@ -396,29 +436,4 @@ def move_rates(w, step):
     if log_uniform() < log_likelihood(w) + log_prior(w) - before:
         return 1
     w.param[THETA, RATE], w.param[THETA, BACKGROUND], w.param[THETA, CONTACT] = rate, background, contact
-    return 0
-
-
-@numba.njit(I8(WORLD, M, F8), **COMPILED)
-def move_law(w, root, step):
-    """Try other parameters of all kinds at once, with steps of the covariance whose root is given; return if taken."""
-    before = log_likelihood(w) + log_prior(w)
-    keep_state(w)
-    for b in range(w.bins.shape[1]):
-        w.bins[OLD_TABLE, b], w.bins[OLD_BACK, b] = w.bins[TABLE, b], w.bins[BACK, b]
-    draw = np.empty(PARAMETERS)
-    for p in range(PARAMETERS):
-        draw[p] = np.random.normal()
-    for p in range(PARAMETERS):
-        for k in range(p + 1):
-            w.param[THETA, p] += step * root[p, k] * draw[k]
-    fill_table(w)
-    w.sum[LAST_STAMP] += 1.0
-    w.sum[STAMP] = w.sum[LAST_STAMP]
-    sum_afresh(w)
-    if log_uniform() < log_likelihood(w) + log_prior(w) - before:
-        return 1
-    undo(w)
-    for b in range(w.bins.shape[1]):
-        w.bins[TABLE, b], w.bins[BACK, b] = w.bins[OLD_TABLE, b], w.bins[OLD_BACK, b]
     return 0

@@ -48,6 +48,8 @@ much of the others was [-]."""
 MOST_TIMES, MOST_MORE = 20, 200
 """A made history ends with so many times the plants infected in the fit, and so many more: it is far off anyway."""
 BANDS = (5.0, 50.0, 95.0)
+LEAST_WAY = 1e-9
+"""Where made lines hardly differ, any other value is far off: the least way that is divided by."""
 FEWEST_PAIRS = 5
 """Distances and directions are told from so many new cases at least [-]."""
 
@@ -223,32 +225,44 @@ def _looks_of(
 
 
 def statistics(problem: FitProblem, found: IntArray, rounds: int, toward: FloatArray) -> FloatArray:
-    """Return cases of every survey, then the middle distance to the nearest earlier case and the downwind share.
+    """Return cases of every survey; distances of new cases to the nearest earlier case; their shares ahead of it.
 
-    NaN for the last two where there are too few new cases. `toward` is the unit vector of the direction.
+    Distances are the median and the upper tenth; shares are those ahead in a direction, and to the right of it, for
+    which `toward` is the unit vector. NaN for these four where there are too few new cases.
     """
     counts = np.bincount(found[found >= 0], minlength=rounds).astype(np.float64)
-    away, ahead = [], []
+    away, ahead, aside = [], [], []
     places = np.column_stack([problem.easting, problem.northing])
     for number in range(1, rounds):
         new, old = np.flatnonzero(found == number), np.flatnonzero((found >= 0) & (found < number))
         if len(new) and len(old):
             distance, nearest = cKDTree(places[old]).query(places[new])
+            way = places[new] - places[old[nearest]]
             away.append(distance)
-            ahead.append((places[new] - places[old[nearest]]) @ toward > 0)
+            ahead.append(way @ toward > 0)
+            aside.append(way @ np.array([toward[1], -toward[0]]) > 0)
     if sum(map(len, away)) < FEWEST_PAIRS:
-        return np.concatenate([counts, np.full(2, np.nan)])
-    last = [float(np.median(np.concatenate(away))), float(np.mean(np.concatenate(ahead)))]
-    return np.concatenate([counts, np.array(last)])
+        return np.concatenate([counts, np.full(4, np.nan)])
+    distances = np.quantile(np.concatenate(away), (0.5, 0.9))
+    return np.concatenate([counts, distances, [np.concatenate(ahead).mean(), np.concatenate(aside).mean()]])
 
 
-def two_sided(seen: float, made: FloatArray) -> float:
-    """Return twice the smaller share of made values at least as low or as high as the one seen, at most one [-]."""
-    told = made[np.isfinite(made)]
-    if not len(told) or not np.isfinite(seen):
-        return 1.0
-    low, high = (1 + np.sum(told <= seen)) / (len(told) + 1), (1 + np.sum(told >= seen)) / (len(told) + 1)
-    return float(min(1.0, 2 * min(low, high)))
+def how_far_off(values: FloatArray, made: FloatArray) -> FloatArray:
+    """Return how far lines (m, items) are from the middle of made ones, by the item that is furthest, shape (m,) [-].
+
+    Above the middle in units of the way to the 95 % point, below it to the 5 % point; what cannot be told is not off.
+    """
+    low, middle, high = bands_of(made)
+    above = (values - middle) / np.maximum(high - middle, LEAST_WAY)
+    below = (middle - values) / np.maximum(middle - low, LEAST_WAY)
+    return np.asarray(np.nan_to_num(np.maximum(above, below)).max(axis=1))
+
+
+def bands_of(made: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Return the 5, 50 and 95 % points of every item of made lines (m, items); NaN where none of them tells it."""
+    told = [column[np.isfinite(column)] for column in made.T]
+    points = np.array([np.percentile(one, BANDS) if len(one) else np.full(3, np.nan) for one in told])
+    return points[:, 0], points[:, 1], points[:, 2]
 
 
 def predictive_checks(
@@ -276,7 +290,7 @@ def predictive_checks(
     rounds = rounds_of(problem, gap_days)
     number = len(rounds.ends)
     mean = np.mean([theta[2:4] for theta, _, _ in kept], axis=0)
-    toward = mean / max(float(np.hypot(*mean)), 1e-12)
+    toward = mean / np.hypot(*mean) if np.hypot(*mean) > 0 else np.array([0.0, 1.0])
     seeds = np.random.SeedSequence(seed).spawn(replicates)
 
     def one(at: int) -> tuple[FloatArray, FloatArray]:
@@ -288,24 +302,17 @@ def predictive_checks(
     lines, by_bed = np.array([line for line, _ in made]), np.array([bed for _, bed in made])
     real = round_found(problem, rounds.of_look)
     seen = statistics(problem, real, number, toward)
-    counts = _check(
-        "cases by survey", "plants", tuple(f"survey {k + 1}" for k in range(number)), seen[:number], lines[:, :number]
-    )
-    away = _check(
-        "distance of new cases to the nearest earlier case",
-        "m",
-        ("median",),
-        seen[number : number + 1],
-        lines[:, number : number + 1],
-    )
-    ahead = _check(
-        "share of new cases ahead of the nearest earlier case, in the direction of the fit",
-        "-",
-        ("share",),
-        seen[number + 1 :],
-        lines[:, number + 1 :],
-    )
-    return counts, _bed_check(cases_by_bed(real, beds, number), by_bed), away, ahead
+    parts = (
+        ("cases by survey", "plants", tuple(f"survey {k + 1}" for k in range(number))),
+        ("distance of new cases to the nearest earlier case", "m", ("median", "upper tenth")),
+        ("share of new cases beyond the nearest earlier case, in the direction of the fit (north if it has none)", "-",
+         ("ahead", "to the right")),
+    )  # fmt: skip
+    edges = (0, number, number + 2, number + 4)
+    checks = [
+        _check(*part, seen[edges[k] : edges[k + 1]], lines[:, edges[k] : edges[k + 1]]) for k, part in enumerate(parts)
+    ]
+    return checks[0], _bed_check(cases_by_bed(real, beds, number), by_bed), *checks[1:]
 
 
 def cases_by_bed(found: IntArray, beds: IntArray, rounds: int) -> FloatArray:
@@ -316,17 +323,11 @@ def cases_by_bed(found: IntArray, beds: IntArray, rounds: int) -> FloatArray:
 
 
 def _check(name: str, unit: str, label: tuple[str, ...], seen: FloatArray, made: FloatArray) -> Check:
-    """Return a check whose p is the smallest of its items', times their number."""
-    low, middle, high = (np.full(len(label), np.nan) for _ in range(3))
-    p = []
-    for item in range(len(label)):
-        told = made[np.isfinite(made[:, item]), item]
-        if len(told):
-            low[item], middle[item], high[item] = np.percentile(told, BANDS)
-        p.append(two_sided(float(seen[item]), made[:, item]))
-    return Check(
-        name=name, unit=unit, label=label, seen=seen, low=low, middle=middle, high=high, p=min(1.0, len(p) * min(p))
-    )
+    """Return a check whose p is the share of made lines whose furthest item is at least as far off as that seen."""
+    off, own = how_far_off(made, made), how_far_off(seen[None], made)[0]
+    low, middle, high = bands_of(made)
+    p = float((1 + np.sum(off >= own)) / (len(off) + 1))
+    return Check(name=name, unit=unit, label=label, seen=seen, low=low, middle=middle, high=high, p=p)
 
 
 def _bed_check(seen: FloatArray, made: FloatArray) -> Check:

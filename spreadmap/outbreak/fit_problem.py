@@ -7,9 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from spreadmap.dispersal.kernels import Kernel
+from spreadmap.errors import InputError
 from spreadmap.values.arrays import BoolArray, FloatArray, IntArray, freeze_columns
-
-ALWAYS, NEVER_DAY = -np.inf, np.inf
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -84,7 +83,13 @@ class FitProblem:
     candidates_per_case: float
 
     def __post_init__(self) -> None:
-        """Freeze every column."""
+        """Freeze every column, and refuse a start before the clock begins, which would be cut off unsaid."""
+        if not 0.0 <= self.first_day <= self.latest_day:
+            msg = (
+                f"the fit is told that it began between day {self.first_day:g} and day {self.latest_day:g} after "
+                f"{self.day_zero}; allowed: day 0 or later, the earlier one first. Begin with an earlier day_zero."
+            )
+            raise InputError(msg)
         plants = (
             "easting", "northing", "receive", "send", "enter_day", "leave_day", "removed_day", "rest", "gone_day",
         )  # fmt: skip

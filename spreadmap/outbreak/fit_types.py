@@ -39,17 +39,25 @@ receiving weight of plants that touch it. What is sampled, or follows: time of i
 strength times time sent in all [plant d], what it gets at its time of infection through the kernel [m^-2], by touch and
 from wild stands, the kernel's sum over all receivers, and the changes of a proposal."""
 PLANT_ROWS = 19
-IS_NOTICED, LOOK_FIRST, IS_FIRST, LIST, PLACE, HIDDEN_LIST, HIDDEN_PLACE, STAMPED, ODD_LIST = range(9)
+AT_TIME, AT_BEGIN, AT_SENT, AT_OUT, AT_SEND, AT_RECEIVE, AT_SPECIAL = range(7)
+"""Rows of `World.live`, by place in the list of the infected: the same as in `World.plant`, side by side for the loops over
+pairs; and whether the plant came late or leaves a rest, so that it is reckoned the longer way."""
+LIVE_ROWS = 7
+IS_NOTICED, LOOK_FIRST, IS_FIRST, LIST, PLACE, HIDDEN_LIST, HIDDEN_PLACE, STAMPED, ODD_LIST, CHANGED = range(10)
 """Rows of `World.mark`: whether it was noticed, where its looks begin, whether it is infected since the start, the list
-of the infected and the place in it, the list of the hidden and the place in it, of which table its sums are, and the
-list of those that came or went meanwhile."""
-MARK_ROWS = 9
+of the infected and the place in it, the list of the hidden and the place in it, of which table its sums are, the
+list of those that came or went meanwhile, and that of those whose force a proposal changes."""
+MARK_ROWS = 10
 LOOK_DAY, LOOK_SEASON, PASS_SHOWING, PASS_SILENT = range(4)
 """Rows of `World.looks`: calendar day, season day, and the chance of what was said of a plant that shows or not yet."""
 TABLE, BACK, OLD_TABLE, OLD_BACK, WILD_COUNTS, REVERSE = range(6)
 """Rows of `World.bins`: density of the way and of the way back [m^-2], both as they were, strength of wild stands times
 receiving weight, and the bin of the way back."""
 BIN_ROWS = 6
+DRAWN_BELOW, TIMES_HIDDEN = range(2)
+"""Rows of `World.hide`, by candidate, and of `World.hide_at`, by stretch of the clock from the first start to the end:
+running sum of the weights by which hidden infections are proposed, and how often one was seen there in warm-up."""
+STRETCHES = 32
 THETA, PRIOR_MEAN, PRIOR_SD, FREE = range(4)
 """Rows of `World.param`."""
 (
@@ -74,8 +82,8 @@ class World(NamedTuple):
     `pair` (s, s) holds the bin of the way from the first to the second plant; `counts` (s, b) the receiving weight of
     all plants of the population by bin of the way from each tracked plant; `wild_pair` (s, stands) the bins from wild
     stands. `days` are running sums of flight weights and of season days. Where a plant is noticed, its last look is
-    the one that noticed it. `add_weight` are running sums of the weights by which plants never noticed are proposed as
-    infected. `plant`, `mark`, `looks`, `bins`, `param`, `number`, `sum` have their rows and places named above;
+    the one that noticed it. `hide` and `hide_at` say how often which plant never noticed is proposed as infected, and at
+    what time. `plant`, `live`, `mark`, `looks`, `bins`, `param`, `number`, `sum` have their rows and places named above;
     `old` and `new` are room for proposals.
     """
 
@@ -83,6 +91,7 @@ class World(NamedTuple):
     counts: Any
     wild_pair: Any
     plant: Any
+    live: Any
     mark: Any
     looks: Any
     days: Any
@@ -92,7 +101,8 @@ class World(NamedTuple):
     log_k: Any
     shape_grid: Any
     wild_send: Any
-    add_weight: Any
+    hide: Any
+    hide_at: Any
     param: Any
     number: Any
     sum: Any
@@ -100,4 +110,4 @@ class World(NamedTuple):
     new: Any
 
 
-WORLD = numba.types.NamedTuple((PAIRS, SINGLE, PAIRS, M, MARKS, M, M, M, V, M, M, V, V, V, M, V, V, M, V), World)  # type: ignore[no-untyped-call]
+WORLD = numba.types.NamedTuple((PAIRS, SINGLE, PAIRS, M, M, MARKS, M, M, M, V, M, M, V, V, M, M, M, V, V, M, V), World)  # type: ignore[no-untyped-call]

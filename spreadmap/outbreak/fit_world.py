@@ -22,6 +22,7 @@ from spreadmap.outbreak.fit_types import (
     BIN_ROWS,
     CUT,
     DISC_M,
+    DRAWN_BELOW,
     END,
     FIRST,
     FIXED,
@@ -34,6 +35,7 @@ from spreadmap.outbreak.fit_types import (
     IS_NOTICED,
     LATEST,
     LIST,
+    LIVE_ROWS,
     LOG_R0,
     LOG_SEED,
     LOG_STEP,
@@ -60,6 +62,7 @@ from spreadmap.outbreak.fit_types import (
     STAMPED,
     STANDS_FROM,
     STANDS_TO,
+    STRETCHES,
     SUMS,
     TIME,
     TOUCHING,
@@ -82,6 +85,8 @@ FLOOR = -690.0
 PIECES = 32
 MOST_BYTES = 800e6
 """Beyond this the pairs of tracked plants are refused: a fit stays below one gigabyte in all [B]."""
+APART_M = 1e-2
+"""How far apart plants on one spot are told [m]: finer than plants are measured. None: our choice."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -153,7 +158,7 @@ def prepare(problem: FitProblem, engine: Engine) -> Prepared:
     bins[WILD_COUNTS] = wild_counts
     world = bare._replace(
         **geometry, plant=plant, mark=mark, bins=bins, ring_m=ring_m, number=number,
-        wild_send=problem.wild_send.copy(), add_weight=np.cumsum(_proposal_weight(problem, cases, candidates)),
+        wild_send=problem.wild_send.copy(), hide=_proposals(problem, cases, candidates),
     )  # fmt: skip
     return Prepared(world=world, tracked=tracked, noticed=len(cases), outside_receive=outside, stray=stray)
 
@@ -202,16 +207,17 @@ def bare_world(problem: FitProblem, tracked: IntArray, number: FloatArray, clock
     param = np.array([beliefs.mean, beliefs.mean, beliefs.sd, beliefs.free], dtype=np.float64)
     return World(
         pair=_no(0, 0, dtype=np.uint16), counts=_no(0, 0, dtype=np.float32), wild_pair=_no(s, 0, dtype=np.uint16),
-        plant=plant, mark=mark, looks=np.ascontiguousarray(looks), days=np.array([clock, season]), bins=bins,
-        ring_m=np.ones(RINGS), disc=disc_points(), log_k=np.ascontiguousarray(table), shape_grid=grid,
-        wild_send=_no(0), add_weight=_no(0), param=param, number=number, sum=_no(SUMS),
-        old=_no(10, max(s, SUMS, PARAMETERS)), new=_no(8),
+        plant=plant, live=_no(LIVE_ROWS, s), mark=mark, looks=np.ascontiguousarray(looks),
+        days=np.array([clock, season]), bins=bins, ring_m=np.ones(RINGS), disc=disc_points(),
+        log_k=np.ascontiguousarray(table), shape_grid=grid, wild_send=_no(0), hide=_no(2, 0), hide_at=_evenly(),
+        param=param, number=number, sum=_no(SUMS), old=_no(10, max(s, SUMS, PARAMETERS)), new=_no(9),
     )  # fmt: skip
 
 
 def of_a_chain(world: World) -> World:
     """Return the world with arrays of its own for what is sampled; what never changes is shared."""
-    own = {name: getattr(world, name).copy() for name in ("plant", "mark", "bins", "param", "sum", "old", "new")}
+    names = ("plant", "live", "mark", "bins", "hide", "hide_at", "param", "sum", "old", "new")
+    own = {name: getattr(world, name).copy() for name in names}
     return world._replace(**own)
 
 
@@ -278,20 +284,38 @@ def _candidates(
     return others[taken], max(len(strange) - wanted, 0), float((problem.receive[others] * mean)[left].sum())
 
 
-def _proposal_weight(problem: FitProblem, cases: IntArray, candidates: IntArray) -> FloatArray:
+def _evenly() -> FloatArray:
+    """Return proposals of times before anything is known of them: every stretch of the clock alike."""
+    return np.array([np.linspace(0.0, 1.0, STRETCHES + 1), np.zeros(STRETCHES + 1)])
+
+
+def _proposals(problem: FitProblem, cases: IntArray, candidates: IntArray) -> FloatArray:
     """Return by which weights candidates are proposed: nearer to a case more often; any weights leave the fit right."""
+    hide = np.zeros((2, len(candidates)))
     if len(candidates) == 0:
-        return np.zeros(0)
+        return hide
     places = np.column_stack([problem.easting, problem.northing])
     away, _ = cKDTree(places[cases]).query(places[candidates])
-    return np.asarray(0.1 + np.exp(-away / max(float(np.median(away)), 1.0)))
+    weight = 0.1 + np.exp(-away / max(float(np.median(away)), 1.0))
+    hide[DRAWN_BELOW] = np.cumsum(weight / weight.sum())
+    return hide
+
+
+def told_apart(easting: FloatArray, northing: FloatArray) -> FloatArray:
+    """Return eastings with plants on one spot a centimetre apart: every pair needs a direction and the opposite one back."""
+    _, spot = np.unique(np.column_stack([easting, northing]), axis=0, return_inverse=True)
+    order = np.argsort(spot.ravel(), kind="stable")
+    number, is_first = np.arange(len(order)), np.diff(spot.ravel()[order], prepend=-1) > 0
+    apart = np.empty(len(order))
+    apart[order] = number - np.maximum.accumulate(np.where(is_first, number, 0))
+    return np.asarray(easting + apart * APART_M)
 
 
 def _geometry(
     problem: FitProblem, tracked: IntArray, engine: Engine
 ) -> tuple[dict[str, Any], FloatArray, FloatArray, FloatArray]:
     """Return pairs and sums by bin, the distance of each ring [m], and receiving weight in touch and round wild stands."""
-    east, north = problem.easting.copy(), problem.northing.copy()
+    east, north = told_apart(problem.easting, problem.northing), problem.northing.copy()
     receive = problem.receive.copy()
     wild_east, wild_north = problem.wild_easting.copy(), problem.wild_northing.copy()
     spans = [np.ptp(np.concatenate([a, b])) for a, b in ((east, wild_east), (north, wild_north))]

@@ -23,6 +23,8 @@ from spreadmap.outbreak.fit_chain import Pace, columns_of, progress_of, run_chai
 from spreadmap.outbreak.fit_world import prepare
 
 PACE = Pace(chains=3, warm_up=1500, batch=1000, most_iterations=12_000, effective_size=200, most_r_hat=1.05)
+BEGAN = 150.0
+"""Day of the begin; the fit is told that it began within 150 days before the first survey."""
 CASES = {
     # plants, chance per pass, days to symptoms, days to infectious, days of the surveys, plants infected at the start
     "seen": (5_000, 1.0, 0.0, 0.0, (60.0, 80.0), 8),
@@ -38,20 +40,22 @@ def measure(name):
     places = field_of(plants, 60, rng)
     truth = Truth(incubation=incubation, infectious_after=latent, east=1.0)
     start = rng.choice(plants, first, replace=False)
-    outbreak = spread_out(places, truth, start, 0.0, days[-1], [(day, chance) for day in days], rng)
-    problem = problem_of(places, truth, outbreak, days[0] - 150.0, days[0], days[-1])
-    began = time.perf_counter()
+    surveys = [(BEGAN + day, chance) for day in days]
+    outbreak = spread_out(places, truth, start, BEGAN, surveys[-1][0], surveys, rng)
+    problem = problem_of(places, truth, outbreak, surveys[0][0] - 150.0, surveys[0][0], surveys[-1][0])
+    began, busy = time.perf_counter(), time.process_time()
     ready = prepare(problem, Engine())
     prepared = time.perf_counter() - began
     chains = run_chains(ready.world, PACE, 1, Engine())
-    seconds = time.perf_counter() - began
+    seconds, processor = time.perf_counter() - began, time.process_time() - busy
     size, hat = progress_of(chains)
     lines = columns_of(chains)
     rate, scale = (np.percentile(np.exp(lines[:, :, p]), [2.5, 50, 97.5]).round(2).tolist() for p in (0, 1))
     peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1e6
     print(
         f"{name}: {plants} plants, {ready.noticed} seen of {int(np.isfinite(outbreak.infected).sum())} infected, "
-        f"{len(ready.tracked)} followed; prepared in {prepared:.1f} s, {seconds:.1f} s in all, {lines.shape[1]} iterations, "
+        f"{len(ready.tracked)} followed; prepared in {prepared:.1f} s, {seconds:.1f} s in all "
+        f"({processor:.0f} processor s), {lines.shape[1]} iterations, "
         f"effective size {size:.0f} (200 in {seconds * 200 / max(size, 1):.0f} s), R-hat {hat:.3f}, peak {peak:.2f} GB; "
         f"rate {rate} (true {truth.rate}), length factor {scale} (true 1)",
         flush=True,

@@ -16,7 +16,8 @@ import pytest
 from fit_worlds import Outbreak, Truth, beliefs_of, problem_of
 
 from spreadmap.engine import Engine
-from spreadmap.outbreak.fit_compiled import fill_table, log_likelihood, place_plant, sum_afresh
+from spreadmap.outbreak.fit_compiled import fill_table, log_likelihood
+from spreadmap.outbreak.fit_compiled_sums import place_plant, sum_afresh
 from spreadmap.outbreak.fit_types import BACKGROUND, RATE, SCALE, STAMP, START, THETA
 from spreadmap.outbreak.fit_world import of_a_chain, prepare
 
