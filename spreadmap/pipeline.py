@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -11,23 +11,8 @@ from typing import Any
 import numpy as np
 
 from spreadmap.decisions.calendar import season_calendar, season_of_system
-from spreadmap.decisions.costs import work_costs
 from spreadmap.decisions.disposal import dispose
-from spreadmap.decisions.next_survey import (
-    plan_inspections,
-    shared_hours,
-    survey_answer,
-    survey_headlines,
-    with_survey,
-)
-from spreadmap.decisions.plan import plan_work
-from spreadmap.decisions.regrowth import hole_checks
-from spreadmap.decisions.removal import rank_removals
-from spreadmap.decisions.removal_words import Knowledge
-from spreadmap.decisions.zones import draw_zones
-from spreadmap.dispersal.climate import flight_climate
-from spreadmap.dispersal.spread import Spread, breaks, spread_from_settings, unit_density
-from spreadmap.dispersal.toward import reach_sentences
+from spreadmap.decisions.next_survey import shared_hours, survey_headlines, with_survey
 from spreadmap.engine import Engine
 from spreadmap.io.demo import copy_demo
 from spreadmap.io.doctor import doctor_lines as doctor
@@ -42,7 +27,6 @@ from spreadmap.io.history import (
 )
 from spreadmap.io.lock import ProjectLock
 from spreadmap.io.new_project import write_new_project
-from spreadmap.io.public import block_surface
 from spreadmap.io.read_project import check_project, read_project
 from spreadmap.io.run_folder import RunFolder
 from spreadmap.io.run_log import RunLog, write_fault_report
@@ -50,40 +34,26 @@ from spreadmap.io.streamed import RasterStore
 from spreadmap.io.summary import plain, summary_values
 from spreadmap.io.survey_plan import survey_plan_folder, write_survey_plan
 from spreadmap.io.versions import software_version
-from spreadmap.io.web_geometry import place_shapes, zone_shapes
 from spreadmap.io.write_delivery import write_delivery
-from spreadmap.io.write_raster import RISK, RISK_ALONE, RISK_CLASS, warp_to_web
-from spreadmap.outbreak.actions import NOTHING_DONE
-from spreadmap.outbreak.ahead import spread_ahead
-from spreadmap.outbreak.exposure import plant_exposure
-from spreadmap.outbreak.hidden import hidden_infection
-from spreadmap.outbreak.hidden_order import hidden_or_order, looking_weight
 from spreadmap.outbreak.score_survey import with_scores
-from spreadmap.pressure import pressure_on_grid
-from spreadmap.pressure.tiles import pressure_tiles, tile_job
-from spreadmap.records.extent import grid_around
+from spreadmap.pipeline_fit import usable_fits
+from spreadmap.pipeline_pages import render_pages
+from spreadmap.pipeline_system import analyse_system, footing_of, plan_system
 from spreadmap.records.flight_season import flight_season
 from spreadmap.records.identify import identify
-from spreadmap.records.rounds import survey_before
-from spreadmap.records.sources import join_sources, plant_sources, reservoir_sources, screen_segments
 from spreadmap.records.state import is_inspected_for, plant_state, uninspected_state, worst_status
 from spreadmap.records.triage import triage
 from spreadmap.review.field_sheet import field_sheet_pdf, field_sheet_xlsx
 from spreadmap.review.headlines import headlines
-from spreadmap.review.page import render_review
-from spreadmap.review.pictures import field_sheets, season_pictures, wind_roses
-from spreadmap.review.score import score_pictures
+from spreadmap.review.pictures import field_sheets
 from spreadmap.values.calendar import SystemSeason
-from spreadmap.values.grid import Grid, Surface
-from spreadmap.values.hidden import Hidden
-from spreadmap.values.inventory import ScreenSegments, Sources
+from spreadmap.values.fit import HistoryFit
 from spreadmap.values.pest_system import PestSystem
 from spreadmap.values.plan import Disposal
 from spreadmap.values.project import ProjectInputs
-from spreadmap.values.results import Face, SurveyResult, SystemResult, Triage
+from spreadmap.values.results import PlannedSurvey, PlannedSystem, SurveyResult, SystemResult, Triage
 from spreadmap.values.settings import Settings
 from spreadmap.values.surveys import PlantState
-from spreadmap.values.words import Mode
 
 __all__ = [
     "Delivery",
@@ -99,12 +69,13 @@ __all__ = [
     "write_fault_report",
 ]
 
-REACH_SHARE = 0.95
-"""Share of landings whose distance is told toward bearings [-]."""
-
 
 def analyse(
-    project: ProjectInputs, settings: Settings, engine: Engine, store: RasterStore | None = None
+    project: ProjectInputs,
+    settings: Settings,
+    engine: Engine,
+    store: RasterStore | None = None,
+    fits: Mapping[str, HistoryFit] | None = None,
 ) -> SurveyResult:
     """Return the answer to one survey, from inputs that are already read. Opens no file but the store's.
 
@@ -115,6 +86,9 @@ def analyse(
     engine : Engine
     store : RasterStore, optional
         Takes rasters of more than `settings.grid.stream_above_cells` cells tile by tile; without it all are in memory.
+    fits : mapping of str to HistoryFit, optional
+        By the key of a pest system the fit that may be used on the project's date; its results are calibrated, those of
+        all other systems relative.
 
     Returns
     -------
@@ -144,7 +118,8 @@ def analyse(
         states.append(state)
         remarks += says
         if system.is_mapped:
-            result, more = analyse_system(project, state, verdict, settings, engine, store)
+            fit = None if fits is None else fits.get(system.key)
+            result, more = analyse_system(project, state, verdict, settings, engine, store, fit)
             mapped.append(result)
             remarks += more
         else:
@@ -161,6 +136,27 @@ def analyse(
     )
 
 
+def plan_next_survey(
+    project: ProjectInputs, settings: Settings, engine: Engine, fits: Mapping[str, HistoryFit] | None = None
+) -> PlannedSurvey:
+    """Return the lists of the next survey as `analyse` makes them, without maps, zones and what comes."""
+    as_of, settings = np.datetime64(project.as_of), shared_hours(settings)
+    planned: list[PlannedSystem] = []
+    remarks: list[str] = []
+    for plain_system in project.pest_systems:
+        if not plain_system.is_mapped:
+            continue
+        system, says = flight_season(plain_system, project.temperature, project.latitude_deg, settings)
+        state, more = plant_state(project.inventory, project.surveys, project.work_log, system, as_of)
+        verdict = triage(state, system, project.as_of)
+        fit = None if fits is None else fits.get(system.key)
+        base = footing_of(project, state, verdict, settings, engine, fit)
+        one, unseen, _ = plan_system(project, state, verdict, base, settings, engine)
+        planned.append(one)
+        remarks += [*says, *more, *base.says, *unseen.hidden.remarks]
+    return PlannedSurvey(inputs=project, settings=settings, systems=tuple(planned), remarks=tuple(remarks))
+
+
 def states_of(project: ProjectInputs, as_of: np.datetime64) -> Iterator[tuple[PestSystem, PlantState, tuple[str, ...]]]:
     """Yield every pest system with the state of the plants and sentences about contradictions.
 
@@ -174,172 +170,6 @@ def states_of(project: ProjectInputs, as_of: np.datetime64) -> Iterator[tuple[Pe
         if blank is None:
             blank, _ = plant_state(project.inventory, project.surveys, project.work_log, system, as_of)
         yield system, uninspected_state(blank, project.inventory, system), ()
-
-
-def analyse_system(
-    project: ProjectInputs,
-    state: PlantState,
-    verdict: Triage,
-    settings: Settings,
-    engine: Engine,
-    store: RasterStore | None = None,
-) -> tuple[SystemResult, tuple[str, ...]]:
-    """Return maps, lists and zones of one pest system, and sentences about what was assumed."""
-    inventory, system = project.inventory, verdict.system
-    as_of = np.datetime64(project.as_of)
-    climate = flight_climate(
-        project.wind_hours,
-        project.wind_raster,
-        system.flight_weight,
-        project.longitude_deg,
-        project.latitude_deg,
-        settings.wind,
-    )
-    spread = spread_from_settings(settings, climate)
-    screens, screen_says = screen_segments(project.screens, inventory, state, settings, as_of)
-    grid, grid_says = grid_around(inventory, settings.grid)
-    plants = plant_sources(inventory, state, settings.sources)
-    wild = reservoir_sources(project.reservoirs, spacing_m=grid.cell_m)
-    sources = join_sources(plants, wild)
-
-    exposure = plant_exposure(inventory, state, plants, wild, spread, screens, settings, engine)
-    hidden = hidden_infection(inventory, state, exposure, settings)
-    records = (project.surveys, project.work_log)
-    unseen, starts = hidden_or_order(None, inventory, state, *records, wild, spread, screens, system, settings, engine)
-    if store is None or grid.n_rows * grid.n_cols <= settings.grid.stream_above_cells:
-        store = None
-        own = relative_surface(grid, plants, spread, screens, settings, engine)
-        wild_ones = relative_surface(grid, wild, spread, screens, settings, engine)
-        both = Surface(grid=grid, values=own.values + wild_ones.values)
-    else:
-        told = (face_of(project), system.key)
-        both, own = streamed_surfaces(grid, plants, wild, spread, screens, settings, engine, store, told)
-
-    removal = rank_removals(
-        inventory,
-        project.sites,
-        state,
-        spread,
-        screens,
-        system,
-        settings,
-        project.as_of,
-        project.holidays,
-        engine,
-        Knowledge(
-            wild=wild,
-            decisions=project.decisions,
-            horizon_on=project.horizon_on,
-            next_survey_on=project.next_survey_on,
-        ),
-    )
-    healthy = unseen.healthy if isinstance(unseen, Hidden) else None
-    inspection, sample = plan_inspections(
-        project,
-        state,
-        exposure,
-        hidden,
-        spread,
-        screens,
-        settings,
-        engine,
-        weight=looking_weight(unseen),
-        healthy=healthy,
-    )
-    holes = hole_checks(inventory, state, settings, project.as_of)
-    plan = plan_work(removal, inspection, settings, holes)
-    ahead = spread_ahead(
-        inventory,
-        state,
-        plan,
-        wild,
-        spread,
-        screens,
-        system,
-        np.datetime64(project.next_survey_on),
-        np.datetime64(project.horizon_on),
-        settings,
-        engine,
-        assumed=starts,
-    )
-    land = (inventory, project.sites, project.reservoirs, state)
-    zones = draw_zones(*land, plants, spread, settings, engine, healthy=healthy)
-    survey = survey_answer(project, state, sample, removal, inspection, settings)
-    return SystemResult(
-        triage=verdict,
-        state=state,
-        climate=climate,
-        sources=sources,
-        exposure=exposure,
-        hidden=hidden,
-        unseen=unseen,
-        surface=both,
-        surface_without_reservoirs=own,
-        breaks=breaks(spread.kernel),
-        unit_per_m2=unit_density(spread.kernel),
-        reach_says=reach_sentences(spread, REACH_SHARE),
-        ahead=ahead,
-        courses=ahead.courses,
-        plan=plan,
-        survey=survey,
-        before=survey_before(inventory, project.surveys, project.work_log, system, survey.first_on),
-        costs=work_costs(plan, inventory, project.sites, state, settings),
-        zones=zones,
-        face=face_of(project),
-        raster_grid=None if store is None else grid,
-    ), (*screen_says, *grid_says, *climate.remarks, *unseen.remarks)
-
-
-def relative_surface(
-    grid: Grid, sources: Sources, spread: Spread, screens: ScreenSegments, settings: Settings, engine: Engine
-) -> Surface:
-    """Return the relative infection pressure on an ordinary medium plant in every cell [units]."""
-    values = pressure_on_grid(grid, sources, spread, engine, screens=screens, settings=settings.pressure).values
-    return Surface(grid=grid, values=values / unit_density(spread.kernel))
-
-
-def streamed_surfaces(
-    grid: Grid,
-    plants: Sources,
-    wild: Sources,
-    spread: Spread,
-    screens: ScreenSegments,
-    settings: Settings,
-    engine: Engine,
-    store: RasterStore,
-    told: tuple[Face, str],
-) -> tuple[Surface, Surface]:
-    """Write the rasters of one system tile by tile; return all sources' surface and the plants' in wider cells [units].
-
-    `told` is what the rasters say of themselves, and the pest system's key. Tiles that a killed run finished stay.
-    """
-    face, system_key = told
-    both, alone = (RISK, RISK_CLASS), (RISK_ALONE,)
-    work = [(join_sources(plants, wild), both), (plants, alone)] if len(wild) else [(plants, both + alone)]
-    seen: dict[str, Surface] = {}
-    unit = unit_density(spread.kernel)
-    for sources, names in work:
-        asked: dict[str, Any] = {"screens": screens, "settings": settings.pressure, "unit_per_m2": unit}
-        key = tile_job(grid, sources, spread, **asked).key
-        sinks = store.sinks(names, grid, face, system_key, breaks(spread.kernel), key)
-        if sinks.waiting:
-            pressure_tiles(grid, sources, spread, engine, sinks, progress=store.progress(names[0]), **asked)
-        seen |= store.keep(system_key, sinks)
-    return seen[RISK], seen[RISK_ALONE]
-
-
-def face_of(project: ProjectInputs) -> Face:
-    """Return what every product of this run says of itself."""
-    return Face(
-        quantity="Relative infection pressure",
-        unit="1 = one confirmed medium plant, still air, 10 m away",
-        period_from=project.as_of,
-        period_to=project.next_survey_on,
-        condition=NOTHING_DONE,
-        mode=Mode.RELATIVE,
-        as_of=project.as_of,
-        valid_until=project.next_survey_on,
-    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -395,16 +225,21 @@ def run_project(
     log = RunLog(clock, progress)
     started = clock()
     inputs, settings = read_project(folder, as_of)
-    with ProjectLock(folder, started):
+    with ProjectLock(folder, started) as lock:
+        if lock.took_over:
+            log.say(f"a run that died had left the project locked: {lock.took_over}")
         log.say(f"read {len(inputs.files)} files, {len(inputs.inventory)} plants, {len(inputs.surveys)} inspections")
         for fault in inputs.faults:
             log.say(f"[{fault.weight}] {fault.sentence()}")
         store = RasterStore(project=folder, crs=inputs.crs, mantissa_bits=settings.grid.mantissa_bits, hear=log.say)
-        result = analyse(inputs, settings, engine or Engine(), store)
+        fits, says = usable_fits(folder, inputs, settings)
+        result = analyse(inputs, settings, engine or Engine(), store, fits)
+        result = replace(result, remarks=(*result.remarks, *says))
         for remark in result.remarks:
             log.say(remark)
         with open_history(folder) as history:
-            adopt_folders(history, folder)
+            for name in adopt_folders(history, folder):
+                log.say(f"{name} is complete and was not in the history yet: entered")
             kept, unreadable = forecasts_on_record(history)
             for remark in unreadable:
                 log.say(remark)
@@ -417,6 +252,7 @@ def run_project(
                     pages=render_pages(result),
                     previous=previous,
                     previous_folder=before,
+                    history=history,
                     rasters=store.files,
                     step=lambda name: log.say(f"write {name}"),
                 )
@@ -432,6 +268,7 @@ def run_project(
                 result="done",
                 version=software_version(),
                 files=inputs.files,
+                surveys=inputs.survey_parts,
             )
         store.clear()
     return Delivery(folder=run.final, summary=plain(summary_values(result, ())), headlines=headlines(result))
@@ -467,7 +304,9 @@ def plan_survey(
     """
     folder = folder.resolve()
     inputs, settings = with_survey(*read_project(folder, None), on, hours)
-    result = analyse(inputs, settings, engine or Engine())
+    fits, says = usable_fits(folder, inputs, settings)
+    result = plan_next_survey(inputs, settings, engine or Engine(), fits)
+    result = replace(result, remarks=(*result.remarks, *says))
     where = survey_plan_folder(folder, result) if to is None else to.resolve()
     summary = write_survey_plan(where, result, field_sheets(result), may_replace=to is None)
     return Delivery(folder=where, summary=plain(summary), headlines=survey_headlines(result))
@@ -481,27 +320,3 @@ def new_project(folder: Path) -> tuple[Path, ...]:
 def run_demo(folder: Path, *, progress: Callable[[str], None] | None = None) -> Delivery:
     """Copy the demo project to a folder and run it."""
     return run_project(copy_demo(folder), progress=progress)
-
-
-def render_pages(result: SurveyResult) -> dict[str, bytes]:
-    """Return the pages of a run by their path in its folder."""
-    crs = result.inputs.crs
-    rasters = {}
-    shapes = {"places": place_shapes(result.inputs)}
-    for system in result.systems:
-        key = system.triage.system.key
-        rasters[key] = warp_to_web(system.surface, crs, system.breaks)
-        rasters[f"{key}/without_reservoirs"] = warp_to_web(system.surface_without_reservoirs, crs, system.breaks)
-        shapes[key] = zone_shapes(system, crs)
-    public = {
-        system.triage.system.key: warp_to_web(block_surface(system.surface, result.inputs), crs, system.breaks)
-        for system in result.systems
-    }
-    return {
-        "review.html": render_review(result, rasters, shapes),
-        "public/review.html": render_review(result, public, {}, public=True),
-        **field_sheets(result),
-        **wind_roses(result),
-        **score_pictures(result),
-        **season_pictures(result),
-    }

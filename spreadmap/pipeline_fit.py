@@ -1,9 +1,10 @@
-"""The fit of a project to its survey history: read, fit every mapped system, keep the fits in the history."""
+"""The fit of a project to its survey history: made and kept in the history, and found there by later runs."""
 
 from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Callable
+from contextlib import closing
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -15,6 +16,7 @@ from spreadmap.engine import Engine
 from spreadmap.errors import InputError
 from spreadmap.io.fit_file import write_pictures
 from spreadmap.io.history import History, fits_on_record, open_history
+from spreadmap.io.history_store import read_into_memory
 from spreadmap.io.lock import ProjectLock
 from spreadmap.io.read_project import read_project
 from spreadmap.io.versions import software_version
@@ -29,7 +31,7 @@ from spreadmap.values.pest_system import PestSystem
 from spreadmap.values.project import ProjectInputs
 from spreadmap.values.settings import Settings
 
-__all__ = ["FitDelivery", "fit_project", "fitted_of"]
+__all__ = ["FitDelivery", "fit_project", "usable_fits"]
 
 
 WILD_SQUARES_M = 10.0
@@ -152,15 +154,32 @@ def fit_lines(fit: HistoryFit, names: dict[str, str]) -> tuple[str, ...]:
     return (*lines, *fit.says, *fit.remarks)
 
 
-def fitted_of(
-    history: History, inputs: ProjectInputs, system: PestSystem, settings: Settings
-) -> tuple[HistoryFit | None, tuple[str, ...]]:
-    """Return the newest accepted fit of a system that may be used on the project's date, and why others may not.
+def usable_fits(
+    folder: Path, inputs: ProjectInputs, settings: Settings
+) -> tuple[dict[str, HistoryFit], tuple[str, ...]]:
+    """Return by pest system the newest accepted fit that may be used on the project's date, and why others may not.
 
-    A fit to surveys after that date, or whose settings or records have changed since, is never used.
+    A fit to surveys after that date is never used, nor one that does not know all inspections up to it, or whose settings
+    or records have changed since. Nothing is written.
+
+    Raises
+    ------
+    LockedError, OutputError
+        If there is a history that cannot be read.
     """
-    kept, remarks = fits_on_record(history)
-    fit, more = newest_fit(
-        kept.get(system.key, ()), inputs.inventory, inputs.surveys, inputs.work_log, system, settings, inputs.as_of
-    )
-    return fit, (*remarks, *more)
+    memory = read_into_memory(folder)
+    if memory is None:
+        return {}, ()
+    with closing(memory):
+        kept, remarks = fits_on_record(History(memory, folder))
+    found: dict[str, HistoryFit] = {}
+    for system in inputs.pest_systems:
+        fits = kept.get(system.key, ())
+        if not (fits and system.is_mapped):
+            continue
+        flying, _ = flight_season(system, inputs.temperature, inputs.latitude_deg, settings)
+        fit, more = newest_fit(fits, inputs.inventory, inputs.surveys, inputs.work_log, flying, settings, inputs.as_of)
+        remarks = (*remarks, *more)
+        if fit is not None:
+            found[system.key] = fit
+    return found, remarks

@@ -25,6 +25,7 @@ from spreadmap.outbreak.actions import (
     usual_actions,
     with_missed_roots,
     with_screen,
+    with_surveys,
 )  # fmt: skip
 from spreadmap.outbreak.ahead import assumed_laws, spread_ahead
 from spreadmap.outbreak.assumed_rates import onward_density
@@ -139,6 +140,7 @@ def test_the_list_at_once_avoids_more_than_later_and_the_page_may_say_so(relativ
     assert (first.better, first.than, first.holds, first.fails) == (LIST, NOTHING, True, False)
     assert (second.better, second.than, second.holds) == (LIST, LATER, True)
     assert "fewer over all of the range" in second.says
+    assert second.says.startswith("Taking the list out on its dates instead of 4 weeks later leaves ")
     assert "31 December 2026" in second.says
     crew = next(one for one in relative_one.comparisons if one.better == TWICE_CREW)
     assert not crew.holds
@@ -356,6 +358,18 @@ def test_screens_and_missed_roots_are_courses_of_their_own():
     assert counts["nothing_screen"] == pytest.approx(bare, rel=0.15)
     assert counts[NOTHING] > 1.2 * counts["nothing_screen"]
     assert counts[LIST] < counts["list_missed_roots"] < counts[NOTHING]
+
+
+def test_surveys_less_often_leave_more_cases_and_more_often_fewer():
+    base = list_done(PLANTS, PLAN, AS_OF, 28, FEW)
+    nothing = usual_actions(PLANTS, SICK, PLAN, 28, FEW)[0]
+    courses = [with_surveys(base, days, f"if surveys come every {days} days", f"every_{days}") for days in (7, 28, 84)]
+    # Symptoms come soon, so that looking matters within the season.
+    quick = replace(FEW, infection=InfectionSettings(latency_median_days=15.0, infectious_after_days=5.0))
+    found = calibrated(actions=(nothing, *courses), settings=quick)
+    assert [each.looks for each in found.scenarios[1:]] == [14, 3, 1]
+    often, usual, seldom = (each.by_horizon.expected for each in found.scenarios[1:])
+    assert often < usual < seldom
 
 
 def test_more_infections_than_allowed_cut_the_members_and_it_is_said():

@@ -1,10 +1,12 @@
 """Members of an ensemble by events: numbers by counter, lists and bounds, closed forms, and the slow daily model."""
 
+import itertools
 import math
 
 import numpy as np
 import pytest
 import slow_reference as slow
+from made_fields import bent_wind, law_in
 from scipy import stats
 from small_outbreaks import PER_PLANT, apart, clock_of, course_of, draw_of, ground_at, world_of
 from small_worlds import ONE_OF_EACH, receptors_at, rose_toward, screens_of, sources_at, spread_of
@@ -14,10 +16,12 @@ from spreadmap.dispersal.spread import Spread
 from spreadmap.engine import Engine
 from spreadmap.errors import InputError
 from spreadmap.outbreak import compiled_contacts as contacts
+from spreadmap.outbreak import compiled_events as compiled
 from spreadmap.outbreak import events
 from spreadmap.outbreak.arrival_tables import arrival_tables
 from spreadmap.outbreak.counters import even_at, key_for, poisson_at
-from spreadmap.outbreak.events import NEVER, days_of_member, run_draw
+from spreadmap.outbreak.events import NEVER, days_of_member, run_draw, run_draws
+from spreadmap.outbreak.ground import GROUP_PLANTS
 from spreadmap.pressure import pressure_at_points
 
 SEED = 11
@@ -80,29 +84,28 @@ def test_poisson_numbers_have_their_law(mean):
 # lists of what a source reaches
 
 
-def listed(ground, spread, source, contact=0.0):
-    """Return (plants, bound, strand) of every entry of a source's list."""
-    run = events._Run(SEED, world_of(ground), draw_of(world_of(ground), per_day_m2=1.0, spread=spread))
-    node, strand, slot = (np.zeros(4096, dtype=np.int64) for _ in range(3))
-    bound, waste, usual = (np.zeros(4096) for _ in range(3))
-    count = contacts.list_of(source, 1.0, contact, *run.land, *run.law, node, strand, bound, waste, usual, slot)
-    found = []
-    for at in range(count):
-        if strand[at] == contacts.TOUCH:
-            plants = node[at : at + 1]
-        else:
-            first, last = ground.tree.part[node[at], :2]
-            plants = ground.tree.order[first:last]
-        found.append((plants, bound[at], int(strand[at])))
+def listed(ground, spread, source):
+    """Return (plants, bound, strand) of every entry of a source's own list and of its group's."""
+    run = events._Run(SEED, world_of(ground), spread)
+    while (done := compiled._make_lists(source, run.land, run.law, run.pool, run.work)) < 0:
+        run._grow(done)
+    _, begin, length, _, entries, _ = run.pool
+    found, group = [], ground.tree.home[source]
+    for place in (source, len(ground) + group)[: 1 + (group >= 0)]:
+        for one in entries[begin[place] : begin[place] + length[place]]:
+            first, last = ground.tree.part[one["node"], :2]
+            found.append((ground.tree.order[first:last], float(one["bound"]), int(one["strand"])))
     return found, run
 
 
 @pytest.mark.parametrize("kernel", ONE_OF_EACH, ids=lambda kernel: kernel.family)
-@pytest.mark.parametrize("rose", [None, rose_toward(70)], ids=["still air", "wind"])
-def test_a_list_holds_every_plant_once_and_no_hazard_exceeds_its_bound(kernel, rose):
+@pytest.mark.parametrize("wind", ["none", "one", "bent"])
+def test_a_list_holds_every_plant_once_and_no_hazard_exceeds_its_bound(kernel, wind):
     weight = np.random.default_rng(4).choice([0.0, 0.5, 1.0, 4.0], 400)
-    ground, spread = ground_at(scattered(400, 90), weight=weight, radius=0.4), spread_of(kernel, rose)
-    for source in (0, 17, 399):
+    ground, spread = ground_at(scattered(400, 90), weight=weight, radius=0.4), law_in(wind, kernel, 90.0)
+    sources = (np.flatnonzero(weight == 0)[0], 0, 17, 399)
+    assert {bool(ground.tree.home[source] >= 0) for source in sources} == {True, False}
+    for source in sources:
         found, run = listed(ground, spread, source)
         seen = np.zeros(400, dtype=int)
         whole = 0.0
@@ -112,7 +115,7 @@ def test_a_list_holds_every_plant_once_and_no_hazard_exceeds_its_bound(kernel, r
             value = np.array(
                 [contacts.pair_value(strand, source, i, run.land[0], *law) if i != source else 0.0 for i in plants]
             )
-            assert value.max() * weight[plants].sum() <= bound * (1 + 1e-9)
+            assert value.max() * weight[plants].sum() <= bound * (1 + 1e-6)
             whole += float(value @ weight[plants])
         assert np.array_equal(seen, weight > 0)
         # The hazards are those of the sums that maps and fits use.
@@ -137,10 +140,36 @@ def test_bounds_of_strands_add_up_to_little_more_than_the_law():
     assert 1 <= sum(bound for _, bound, _ in found) / sums.density.sum() < 4
 
 
-def test_touching_plants_are_entries_of_their_own():
-    ground = ground_at([(0, 0), (0.5, 0), (0.9, 0), (5, 0)], weight=[1, 2, 1, 1], touching_m=1.0)
-    touching = [(plants.tolist(), bound) for plants, bound, strand in listed(ground, WIND, 0, 0.3)[0] if strand == -1]
-    assert touching == [([1], 0.6), ([2], pytest.approx(0.3))]
+def test_neighbours_that_touch_are_told_with_their_weights():
+    ground = ground_at([(0, 0), (0.5, 0), (0.9, 0), (5, 0)], weight=[1, 2, 0, 1], touching_m=1.0)
+    told = [ground.touching[a:b].tolist() for a, b in itertools.pairwise(ground.touch_start)]
+    assert told == [[1], [0], [0, 1], []]
+    assert np.diff(ground.touch_heaped).tolist() == [2, 1, 1, 2]
+
+
+def test_groups_are_small_and_hold_every_plant_that_can_be_infected_once():
+    weight = np.random.default_rng(4).choice([0.0, 1.0], 300)
+    tree = ground_at(scattered(300, 90), weight=weight).tree
+    assert np.array_equal(tree.home >= 0, weight > 0)
+    for group in np.unique(tree.home[tree.home >= 0]):
+        first, last = tree.part[group, :2]
+        assert sorted(tree.order[first:last]) == np.flatnonzero(tree.home == group).tolist()
+        assert 1 <= last - first <= GROUP_PLANTS
+    few = ground_at(scattered(5, 9)).tree
+    assert few.home.tolist() == [0] * 5
+
+
+def test_draws_that_share_a_law_come_to_the_same_together_and_alone():
+    ground = ground_at(scattered(300, 60), radius=0.4, touching_m=2.0)
+    world = world_of(ground, sick=[0, 1], days=60, after=5, kept=1)
+    draws = [
+        draw_of(world, rate, 0.01, spread=WIND, number=number) for number, rate in enumerate((5.0, 20.0, 0.0, 9.0))
+    ]
+    for alone, together in zip(draws, run_draws(SEED, 20, world, draws), strict=True):
+        one = run_draw(SEED, 20, world, alone)
+        assert one.new.sum() > 0
+        assert np.array_equal(one.new, together.new)
+        assert np.array_equal(one.plant_infected, together.plant_infected)
 
 
 def test_alias_tables_give_every_entry_its_share():
@@ -180,8 +209,9 @@ def counts_of(world, draw, members, seed=SEED):
         (WIND, screens_of((10, -5, 10, 30, 0.3)), 1.5),
         (TWO_STRANDS, screens_of(), 0.0),
         (spread_of(Kernel(family="student_2d", scale_m=10.0, shape=1.4), rose_toward(300)), screens_of(), 0.0),
+        (bent_wind(Kernel(family="exponential", scale_m=6.0), 40.0), screens_of(), 0.0),
     ],
-    ids=["plain", "wind, screen and touch", "strands", "heavy tail"],
+    ids=["plain", "wind, screen and touch", "strands", "heavy tail", "bent wind"],
 )
 def test_one_source_and_many_receivers(spread, screens, touching_m):
     """Receivers that do not send yet are infected apart from each other, each with 1 - exp(-hazard)."""

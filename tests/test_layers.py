@@ -19,7 +19,8 @@ ROWS = [
     ("epidemic", {"outbreak"}),
     ("choices", {"decisions"}),
     ("edge", {"io", "review"}),
-    ("job", {"pipeline", "pipeline_fit"}),
+    ("steps", {"pipeline_fit", "pipeline_history", "pipeline_pages", "pipeline_system"}),
+    ("job", {"pipeline"}),
     ("skin", {"cli", "__main__"}),
 ]
 OUTSIDE = {
@@ -34,10 +35,13 @@ OUTSIDE = {
     "decisions": {"contourpy", "numpy", "scipy", "shapely"},
     "pipeline": {"numpy", "shapely"},
     "pipeline_fit": {"numpy"},
+    "pipeline_history": set(),
+    "pipeline_pages": set(),
+    "pipeline_system": {"numpy"},
     "cli": {"rich", "typer"},
     "__main__": set(),
 }
-SKIN_MAY_USE = {"pipeline", "pipeline_fit", "values", "errors"}
+SKIN_MAY_USE = {"pipeline", "pipeline_fit", "pipeline_history", "values", "errors"}
 EDGE_ONLY = {"pandas", "geopandas", "pyogrio", "rasterio", "pyproj", "folium", "branca", "reportlab", "matplotlib"}
 
 

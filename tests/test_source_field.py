@@ -23,11 +23,25 @@ FLIGHT = np.array([0.0, 7.0, 3.5, 7.0])
 def test_a_kept_product_follows_what_moves():
     rng = np.random.default_rng(2)
     matrix = csr_array(random_array((60, 60), density=0.2, rng=rng, format="csr", dtype=np.float32))
-    kept, values = KeptProduct(matrix, csr_array(matrix.T)), rng.random((60, 5)).astype(np.float32)
+    kept, values = KeptProduct(matrix, ENGINE), rng.random((60, 5)).astype(np.float32)
     for rows in ([], [3], [4, 59], range(10), range(50), [7]):
         values = values.copy()
         values[list(rows)] += 1.0
         assert np.allclose(kept.of(values), matrix.toarray() @ values, atol=1e-4)
+
+
+def test_a_kept_product_has_the_bits_of_a_sum_row_by_row_on_any_number_of_workers(monkeypatch):
+    monkeypatch.setattr(source_field, "ROWS_PER_PIECE", 7)
+    rng = np.random.default_rng(3)
+    matrix = csr_array(random_array((60, 60), density=0.3, rng=rng, format="csr", dtype=np.float32))
+    values = rng.random((60, 4)).astype(np.float32)
+    moved = values.copy()
+    moved[[2, 40]] += 0.5
+    one, two = (KeptProduct(matrix, Engine(workers=workers)) for workers in (1, 2))
+    # scipy adds up row by row as well, in single precision
+    assert np.array_equal(one.of(values), matrix @ values)
+    assert np.array_equal(two.of(values), one.of(values))
+    assert np.array_equal(two.of(moved), one.of(moved))
 
 
 def test_the_strongest_that_make_a_share():

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from functools import lru_cache
 
 import numpy as np
 from scipy import integrate, optimize
@@ -29,15 +30,22 @@ def near_share(kernel: Kernel, near_radius_m: float, distance_m: float) -> float
     if near_radius_m <= 0 or distance_m <= 0:
         return 0.0
     end = (distance_m / near_radius_m) ** 2
+    inside = _near_integral(kernel, near_radius_m, math.sqrt(min(end, MOST_DECAY)))
+    return inside + (float(kernel.mass_within(distance_m)) * math.exp(-end) if end < MOST_DECAY else 0.0)
+
+
+@lru_cache(maxsize=64)
+def _near_integral(kernel: Kernel, near_radius_m: float, last: float) -> float:
+    """Return the integral of F(m sqrt(t)) exp(-t) up to t = last^2; kept, for it is the same far from the source [-]."""
     inside, _ = integrate.quad(
         lambda root: 2 * root * float(kernel.mass_within(near_radius_m * root)) * math.exp(-root * root),
         0.0,
-        math.sqrt(min(end, MOST_DECAY)),
+        last,
         epsabs=1e-13,
         epsrel=1e-11,
         limit=200,
     )
-    return float(inside) + (float(kernel.mass_within(distance_m)) * math.exp(-end) if end < MOST_DECAY else 0.0)
+    return float(inside)
 
 
 def _excess(coefficients: ComplexArray, bearing_deg: float) -> float:

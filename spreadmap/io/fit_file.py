@@ -14,18 +14,22 @@ import numpy as np
 
 from spreadmap.errors import InputError, OutputError
 from spreadmap.io.summary import plain
-from spreadmap.values.fit import Check, Estimate, FitDraws, HistoryFit
+from spreadmap.values.arrays import DateArray
+from spreadmap.values.fit import Check, Estimate, FitDraws, FitStates, HistoryFit
 
-FORMAT = 1
+FORMAT = 2
 MOST_BYTES = 500_000_000
 PACKING = 6
+DIGITS = 5
+"""Significant digits of shares of iterations [-]."""
 DATES = ("as_of", "first_look", "last_look", "ends_on")
 CHECK_COLUMNS = ("seen", "low", "middle", "high")
 
 
 def pack_fit(fit: HistoryFit) -> bytes:
     """Return a fit as the history keeps it."""
-    said = {"format": FORMAT, **{item.name: plain(getattr(fit, item.name)) for item in dataclasses.fields(fit)}}
+    names = [item.name for item in dataclasses.fields(fit) if item.name != "states"]
+    said = {"format": FORMAT, **{name: plain(getattr(fit, name)) for name in names}, "states": _states_values(fit)}
     text = json.dumps(said, ensure_ascii=False, separators=(",", ":"), allow_nan=False, sort_keys=True)
     return zlib.compress(text.encode("utf-8"), PACKING)
 
@@ -56,7 +60,8 @@ def unpack_fit(content: bytes) -> HistoryFit:
     try:
         said = json.loads(zlib.decompressobj().decompress(content, MOST_BYTES).decode("utf-8"))
         if said["format"] != FORMAT:
-            msg = f"it has format {said['format']}; allowed: {FORMAT}. Install the newer spreadmap that made it."
+            remedy = "Install the newer spreadmap that made it." if said["format"] > FORMAT else "Fit again."
+            msg = f"it has format {said['format']}; allowed: {FORMAT}. {remedy}"
             raise InputError(msg)
         return _fit(said)
     except (zlib.error, ValueError, KeyError, TypeError, AttributeError) as error:
@@ -69,10 +74,36 @@ def unpack_fit(content: bytes) -> HistoryFit:
         raise InputError(msg) from error
 
 
+def _states_values(fit: HistoryFit) -> dict[str, Any]:
+    """Return the states with days counted back from the end of the fit."""
+    states, end = fit.states, np.datetime64(fit.ends_on)
+    return {
+        "plant_id": plain(states.plant_id),
+        "first": plain(states.first),
+        "plant": plain(states.plant),
+        "days_before_end": plain((end - states.infected_on).astype(np.int64)),
+        "share_plant": plain(states.share_plant),
+        "share_days_before_end": plain((end - states.share_from).astype(np.int64)),
+        "share": [float(f"{share:.{DIGITS}g}") for share in states.share.tolist()],
+    }
+
+
+def _states(said: Mapping[str, Any], ends_on: dt.date) -> FitStates:
+    def day(name: str) -> DateArray:
+        return np.datetime64(ends_on) - np.array(said[name], dtype=np.int64).astype("timedelta64[D]")
+
+    return FitStates(
+        plant_id=np.array([str(key) for key in said["plant_id"]], dtype=object), first=said["first"], plant=said["plant"],
+        infected_on=day("days_before_end"), share_plant=said["share_plant"], share_from=day("share_days_before_end"),
+        share=said["share"],
+    )  # fmt: skip
+
+
 def _fit(said: Mapping[str, Any]) -> HistoryFit:
     given = {item.name: said[item.name] for item in dataclasses.fields(HistoryFit)}
     given |= {name: dt.date.fromisoformat(said[name]) for name in DATES}
     given["draws"] = FitDraws(**said["draws"])
+    given["states"] = _states(said["states"], given["ends_on"])
     for name in ("estimates", "without_background"):
         given[name] = tuple(_estimate(one) for one in said[name])
     given["checks"] = tuple(_check(one) for one in said["checks"])

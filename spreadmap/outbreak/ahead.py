@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from itertools import groupby
 
 import numpy as np
 
@@ -12,11 +13,20 @@ from spreadmap.engine import Engine
 from spreadmap.outbreak.actions import LIST_DONE, NOTHING_DONE, check_actions, usual_actions
 from spreadmap.outbreak.assumed_rates import assumed_rates, onward_density
 from spreadmap.outbreak.ensemble import Period, start_for, world_for
-from spreadmap.outbreak.events import Draw, World, run_draw
+from spreadmap.outbreak.events import Draw, Start, World, run_draw, run_draws
 from spreadmap.outbreak.exposure import candidates
+from spreadmap.outbreak.fitted_start import FittedStart
 from spreadmap.outbreak.scenarios import comparisons_of, scenarios_of
-from spreadmap.outbreak.tallies import Adding, Totals, beds_of, keys_out, places_ahead, plants_ahead
-from spreadmap.pressure import pressure_at_points
+from spreadmap.outbreak.tallies import (
+    Adding,
+    Totals,
+    beds_of,
+    chances_under,
+    keys_out,
+    places_ahead,
+    plants_ahead,
+)
+from spreadmap.pressure import kept_density
 from spreadmap.records.sources import receptors_of
 from spreadmap.values.action import Action
 from spreadmap.values.ahead import Ahead
@@ -35,8 +45,9 @@ __all__ = ["LIST_DONE", "NOTHING_DONE", "spread_ahead"]
 
 KEPT_COURSES = 2
 """Courses of which single plants are counted in calibrated mode: nothing done, and the list."""
-DRAWS_AT_ONCE = 8
-"""Draws whose tallies are held together, whatever the number of workers [-]."""
+DRAWS_OF_A_LAW, DRAWS_AT_ONCE = 4, 4
+"""Draws that are run one after another for they share their law, at most, and how many of such runs are held together,
+whatever the number of workers [-]."""
 PILOT_MEMBERS = 1
 
 
@@ -66,6 +77,7 @@ def spread_ahead(
     hidden: Hidden | None = None,
     actions: tuple[Action, ...] | None = None,
     assumed: Mapping[float, Hidden] | None = None,
+    begin: FittedStart | None = None,
 ) -> Ahead:
     """Return what comes under several courses of action, as an ensemble of outbreaks from the state of the plants.
 
@@ -89,6 +101,9 @@ def spread_ahead(
     assumed : mapping of float to Hidden, optional
         The same in relative mode, for every assumed rate (`hidden_order.assumed_hidden`); each is used at its rate with
         every scale of the kernel, although it was reckoned with scale 1.
+    begin : FittedStart, optional
+        Draws with the state from which the members of each start, in place of `fitted` and `hidden`. What was infected
+        at the start then counts with the chances it gives, and the members tell what is added.
 
     Returns
     -------
@@ -115,6 +130,7 @@ def spread_ahead(
     check_actions(inventory, state, courses)
     among = candidates(state)
     place, names = beds_of(inventory, among)
+    fitted = fitted if begin is None else begin.fitted
     is_calibrated = len(fitted) > 0
     world = world_for(
         inventory, state, period, courses, screens, system, hidden, settings,
@@ -126,37 +142,43 @@ def spread_ahead(
         if is_calibrated
         else assumed_laws(inventory, state, spread, screens, system, settings, engine)
     )
-    starts = (
-        {}
-        if is_calibrated or assumed is None
-        else {onward: start_for(inventory, state, period, one, settings) for onward, one in assumed.items()}
-    )
+    starts: list[Start | None] = [None] * len(laws)
+    if begin is not None:
+        starts = [begin.starts[at] for at in even_steps(len(begin.starts), len(laws))]
+    elif not is_calibrated and assumed is not None:
+        by_rate = {onward: start_for(inventory, state, period, one, settings) for onward, one in assumed.items()}
+        starts = [None if law.onward is None else by_rate.get(law.onward) for law in laws]
     draws = [
-        replace(draw, start=None if law.onward is None else starts.get(law.onward))
-        for draw, law in zip(_draws(laws, inventory, world, wild, screens, settings, engine), laws, strict=True)
+        replace(draw, start=start)
+        for draw, start in zip(_draws(laws, inventory, world, wild, screens, settings, engine), starts, strict=True)
     ]
     members, remarks = members_that_fit(world, draws, settings, engine)
     survey = int(np.searchsorted(period.checks, period.survey_day))
     totals = run_all(world, draws, members, survey, settings.ahead.seed, engine)
     ahead = _told(
-        courses, totals, period, laws, settings, (*remarks, *_start_words(is_calibrated, bool(starts), assumed))
+        courses, totals, period, laws, settings, (*remarks, *_start_words(is_calibrated, any(starts), assumed))
     )
     if not is_calibrated:
         return ahead
+    at_start = None if begin is None else begun_by_check(begin, period)
+    chances = [chances_under(totals, number, among, at_start) for number in range(world.kept)]
     return replace(
         ahead,
-        plants=plants_ahead(totals, among, period),
+        plants=plants_ahead(*chances[0], among, period),
         places=places_ahead(totals, names, np.bincount(place[place >= 0], minlength=len(names)), period),
-        courses=courses_of(inventory, courses[: world.kept], totals, among, period, settings),
+        courses=courses_of(inventory, courses[: world.kept], totals, chances, period, settings),
     )
 
 
 def thinned(fitted: Sequence[tuple[Spread, Rates]], draws: int) -> tuple[Law, ...]:
     """Return so many posterior draws at even steps, or all where they are fewer."""
-    count = min(draws, len(fitted))
-    return tuple(
-        Law(spread=spread, rates=rates) for spread, rates in (fitted[i * len(fitted) // count] for i in range(count))
-    )
+    taken = even_steps(len(fitted), min(draws, len(fitted)))
+    return tuple(Law(spread=spread, rates=rates) for spread, rates in (fitted[at] for at in taken))
+
+
+def even_steps(count: int, wanted: int) -> list[int]:
+    """Return so many places among `count`, at even steps from the first."""
+    return [number * count // wanted for number in range(wanted)]
 
 
 def onward_range(settings: Settings) -> tuple[float, ...]:
@@ -196,9 +218,7 @@ def _draws(
             ends=np.vstack([screens.ends, more.ends]), factor=np.concatenate([screens.factor, more.factor])
         )
         full = np.zeros(len(inventory))
-        full[receives] = pressure_at_points(
-            receptors, wild, spread, engine, screens=pieces, settings=settings.pressure
-        ).density
+        full[receives] = kept_density(receptors, wild, spread, engine, screens=pieces, settings=settings.pressure)
         return full
 
     none = ScreenSegments(ends=np.zeros((0, 4)), factor=np.zeros(0))
@@ -245,38 +265,50 @@ def members_that_fit(
 
 
 def run_all(world: World, draws: Sequence[Draw], members: int, survey: int, seed: int, engine: Engine) -> Totals:
-    """Run every draw, some at a time, and add them up in their order; `survey` is the check of the next survey."""
+    """Run every draw, some at a time, and add them up in their order; `survey` is the check of the next survey.
+
+    Neighbours that share their law are run together: what a source reaches is told once for them.
+    """
     adding = Adding(survey)
-    for first in range(0, len(draws), DRAWS_AT_ONCE):
-        adding.take(engine.map(lambda draw: run_draw(seed, members, world, draw), draws[first : first + DRAWS_AT_ONCE]))
+    groups = [
+        same[first : first + DRAWS_OF_A_LAW]
+        for same in (tuple(group) for _, group in groupby(draws, key=lambda draw: id(draw.spread)))
+        for first in range(0, len(same), DRAWS_OF_A_LAW)
+    ]
+    for first in range(0, len(groups), DRAWS_AT_ONCE):
+        some = groups[first : first + DRAWS_AT_ONCE]
+        for tallies in engine.map(lambda group: run_draws(seed, members, world, group), some):
+            adding.take(tallies)
     return adding.totals()
 
 
+def begun_by_check(begin: FittedStart, period: Period) -> tuple[FloatArray, FloatArray]:
+    """Return the chances of having been infected at the start, and of that and showing by each check, (checks, n) [-]."""
+    shows = np.array([begin.showing(day) for day in period.dates(period.checks)])
+    return np.broadcast_to(begin.infected, shows.shape), shows
+
+
 def courses_of(
-    inventory: Inventory, actions: Sequence[Action], totals: Totals, among: np.ndarray, period: Period,
-    settings: Settings,
+    inventory: Inventory, actions: Sequence[Action], totals: Totals, chances: Sequence[tuple[FloatArray, FloatArray]],
+    period: Period, settings: Settings,
 ) -> tuple[Course, ...]:  # fmt: skip
     """Return the chances of every plant under the kept courses, for the score of this forecast."""
     own = settings.detection
     sensitivity = Sensitivity(
         visual=own.visual_symptomatic, test=own.test_symptomatic, test_symptomless=own.test_symptomless
     )
-    found = []
-    for number, action in enumerate(actions):
-        infected = np.where(among, totals.plant_infected[number] / totals.members, 0.0)
-        showing = np.where(among, totals.plant_showing[number] / totals.members, 0.0)
-        found.append(
-            Course(
-                condition=action.says,
-                taken_out=keys_out(inventory.plant_id, action.taken_out & (action.removal_on <= period.next_survey)),
-                on=period.dates(period.checks),
-                infected=infected,
-                showing=np.minimum(showing, infected),
-                members_showing=_by_check(totals.showing[number]),
-                sensitivity=sensitivity,
-            )
+    return tuple(
+        Course(
+            condition=action.says,
+            taken_out=keys_out(inventory.plant_id, action.taken_out & (action.removal_on <= period.next_survey)),
+            on=period.dates(period.checks),
+            infected=infected,
+            showing=showing,
+            members_showing=_by_check(totals.showing[number]),
+            sensitivity=sensitivity,
         )
-    return tuple(found)
+        for number, (action, (infected, showing)) in enumerate(zip(actions, chances, strict=True))
+    )
 
 
 def _by_check(counts: IntArray) -> FloatArray:

@@ -1,8 +1,10 @@
 """Compiled: which plants a source reaches, as a list of tree nodes with bounds, and the exact value of one pair.
 
-All plants that can be infected are covered by the nodes of a list. A node's bound is not below the sum of its plants'
+All plants that can be infected are covered by the nodes of a source's lists: one that the plants of a small tree node,
+its group, share for what is far, and one of its own for the rest. A node's bound is not below the sum of its plants'
 hazards, so that drawing a node by its bound, a plant in it by its weight, and keeping it with value over bound gives
-every plant its own hazard: thinning, exact whatever the bounds.
+every plant its own hazard: thinning, exact whatever the bounds. Lists hold nothing of rates: all draws of one law share
+them.
 """
 
 from __future__ import annotations
@@ -28,15 +30,18 @@ FEW_ENTRIES, MOST_ENTRIES = 16, 128
 """A list has this many entries before it may end, and at most, unless a node has no bound [-]: work against tightness."""
 WASTE = 1.0
 """Share of the proposals that a list may let go to waste, about [-]."""
-TOUCH = -1
-"""Strand of entries that stand for touching plants, whose `node` is the plant itself."""
+TIGHT = 1.5
+"""A list of a group keeps a node whose bound is at most so many times what its middle has [-]."""
+NEAR = -1.0
+"""Bound of entries that a group leaves to the lists of its plants."""
 WINDOWS = 7
 STEP = 2.0 * math.pi / BEARINGS
 
 TABLES = (M, V, V, V, V, V, M, CM, M, M, M, M, F8, F8)
 """Types of the fields of `ArrivalTables`, in their order."""
-LAND = (M, I1, V, M, IM, I1, I1)
-"""Types of places (n, 5) with weight and strength, tree order, heaped weights, boxes, parts, and touching pairs."""
+LAND = (M, I1, V, M, IM, I1, I1, V, I1)
+"""Types of places (n, 5) with weight and strength, tree order, heaped weights, boxes, parts; touching pairs with their
+heaped weights; and the group of every plant."""
 
 
 @numba.njit(
@@ -119,17 +124,24 @@ def _at_distance(r, values, log_first, per_log):
 
 
 @numba.njit(
-    numba.types.UniTuple(F8, 2)(F8, F8, I8, M, F8, F8, numba.boolean, M, V, V, F8, F8), cache=True, nogil=True,
+    numba.types.UniTuple(F8, 2)(F8, F8, F8, F8, I8, M, F8, F8, numba.boolean, M, V, V, F8, F8),
+    cache=True, nogil=True,
 )  # fmt: skip
-def _node_bound(east, north, node, box, share, near, is_directed, windows, greatest, here, log_first, per_log):
-    """Return a bound on one strand's mean density over any disc of a node, and about what its middle has [m^-2]."""
-    west, right, south, top, radius = box[node, 0], box[node, 1], box[node, 2], box[node, 3], box[node, 4]
-    gap_e = max(west - east, east - right, 0.0)
-    gap_n = max(south - north, north - top, 0.0)
+def _node_bound(
+    west, east, south, north, node, box, share, near, is_directed, windows, greatest, here, log_first, per_log
+):  # fmt: skip
+    """Return a bound on one strand's density from any source in a box over any disc of a node, and about their middles'.
+
+    Both are means over discs [m^-2].
+    """
+    left, right, bottom, top, radius = box[node, 0], box[node, 1], box[node, 2], box[node, 3], box[node, 4]
+    gap_e = max(left - east, west - right, 0.0)
+    gap_n = max(bottom - north, south - top, 0.0)
     nearest = max(math.sqrt(gap_e * gap_e + gap_n * gap_n) - radius, 0.0)
-    mid_e, mid_n = (west + right) / 2 - east, (south + top) / 2 - north
+    mid_e, mid_n = (left + right - west - east) / 2, (bottom + top - south - north) / 2
     middle = math.sqrt(mid_e * mid_e + mid_n * mid_n)
-    half = math.sqrt((right - west) ** 2 + (top - south) ** 2) / 2 + radius
+    half = math.sqrt((right - left) ** 2 + (top - bottom) ** 2) / 2 + radius
+    half += math.sqrt((east - west) ** 2 + (north - south) ** 2) / 2
     bound = _at_distance(nearest, greatest, log_first, per_log)
     about = _at_distance(max(middle, half / 2), here, log_first, per_log)
     most, usual = 1.0, 1.0
@@ -181,88 +193,155 @@ def _rise(waste, slot, count):
         at = above
 
 
+@numba.njit(numba.void(I8, I8, I1, M, CM, M3), cache=True, nogil=True)
+def _windows_of(first, last, plants, strands, roses, windows):
+    """Fill the windows of every strand whose rose differs from plant to plant: the greatest over some plants."""
+    spare = np.empty((WINDOWS, BEARINGS))
+    for s in range(len(strands)):
+        if roses.shape[1] == 0 or strands[s, 11] > 0.0:
+            continue
+        row = int(strands[s, 10])
+        fill_windows(roses[row + plants[first]], strands[s, 12], windows[s])
+        for at in range(first + 1, last):
+            fill_windows(roses[row + plants[at]], strands[s, 12], spare)
+            windows[s] = np.maximum(windows[s], spare)
+
+
 @numba.njit(
-    I8(I8, F8, F8, *LAND, *TABLES, M, V, M3, I1, I1, V, V, V, I1), cache=True, nogil=True,
+    I8(I8, F8, F8, F8, F8, I8, I8, F8, *LAND, *TABLES, M, V, M3, I1, I1, V, V, V, I1), cache=True, nogil=True,
 )  # fmt: skip
+def _refine(
+    source, west, east, south, north, count, few, beside, land, order, heaped, box, part, touch_start, touching,
+    touch_heaped, home, strands, mass, mass_slope, bent, bent_slope, log_density, pieces, roses, exact, simple, greatest,
+    here, log_first, per_log, ends, factor, windows, node, strand, bound, waste, usual, slot,
+):  # fmt: skip
+    """Cut the first `count` entries where most proposals would be wasted; return how many there are then, or -1.
+
+    `source` is a plant, or -1 for any plant in the box, whose strength is one and whose windows are filled. For a box
+    the entries that no cut would make tight, because of the box itself, have the bound `NEAR`. A list has `few` entries
+    before it may end; `beside` is about what other lists of the same source hold [m^-2].
+    """
+    heap, room, own = 0, len(node), math.sqrt((east - west) ** 2 + (north - south) ** 2)
+    wasted, kept = 0.0, beside
+    again, begin, end = -1, 0, count
+    while True:
+        for turn in range(end - begin + (again >= 0)):
+            at = begin + turn if turn < end - begin else again
+            here_node, s = node[at], strand[at]
+            first, last = part[here_node, 0], part[here_node, 1]
+            weight, is_single = heaped[last] - heaped[first], last - first == 1
+            if is_single and source >= 0:
+                plant, value = order[first], 0.0
+                if plant != source:
+                    value = pair_value(
+                        s, source, plant, land, strands, mass, mass_slope, bent, bent_slope, log_density, pieces, roses,
+                        exact, simple, ends, factor,
+                    )  # fmt: skip
+                bound[at] = usual[at] = land[plant, 3] * value
+                kept += usual[at]
+                continue
+            most, about = _node_bound(
+                west, east, south, north, here_node, box, strands[s, 0], strands[s, 3], roses.shape[1] > 0, windows[s],
+                greatest[s], here[s], log_first, per_log,
+            )  # fmt: skip
+            if source < 0 and (most >= UNBOUNDED / 2 or most > TIGHT * about):
+                wide = math.sqrt(
+                    (box[here_node, 1] - box[here_node, 0]) ** 2 + (box[here_node, 3] - box[here_node, 2]) ** 2
+                )
+                if is_single or wide <= own:
+                    bound[at], usual[at] = NEAR, 0.0
+                    continue
+            bound[at], usual[at] = weight * most, weight * about
+            kept += usual[at]
+            if is_single:
+                continue
+            waste[at] = UNBOUNDED if most >= UNBOUNDED / 2 else bound[at] - usual[at]
+            wasted += waste[at] if waste[at] < UNBOUNDED / 2 else 0.0
+            slot[heap] = at
+            heap += 1
+            _rise(waste, slot, heap)
+        if heap == 0:
+            return count
+        top = slot[0]
+        if waste[top] < UNBOUNDED / 2 and (
+            count >= MOST_ENTRIES or waste[top] <= 0.0 or (count >= few and wasted <= WASTE * kept)
+        ):
+            return count
+        if count + 1 > room:
+            return -1
+        heap -= 1
+        slot[0] = slot[heap]
+        _sink(waste, slot, heap)
+        wasted -= waste[top] if waste[top] < UNBOUNDED / 2 else 0.0
+        kept -= usual[top]
+        cut = node[top]
+        node[top] = part[cut, 2]
+        node[count], strand[count] = part[cut, 3], strand[top]
+        again, begin, end = top, count, count + 1
+        count += 1
+
+
+@numba.njit(I8(M, IM, I1, I1), cache=True, nogil=True)
+def _every_root(strands, part, node, strand):
+    """Begin a list with the root of the tree for every strand; return how many entries that are, or -1."""
+    if len(part) == 0:
+        return 0
+    if len(node) < len(strands):
+        return -1
+    for s in range(len(strands)):
+        node[s], strand[s] = 0, s
+    return len(strands)
+
+
+@numba.njit(I8(I8, *LAND, *TABLES, M, V, M3, I1, I1, V, V, V, I1), cache=True, nogil=True)
+def list_of_group(
+    group, land, order, heaped, box, part, touch_start, touching, touch_heaped, home, strands, mass, mass_slope, bent,
+    bent_slope, log_density, pieces, roses, exact, simple, greatest, here, log_first, per_log, ends, factor, windows,
+    node, strand, bound, waste, usual, slot,
+):  # fmt: skip
+    """Fill the list that all plants of a tree node share; return how many entries it has, or -1 where arrays are short.
+
+    Entries with the bound `NEAR` are left to the lists of single plants.
+    """
+    _windows_of(part[group, 0], part[group, 1], order, strands, roses, windows)
+    count = _every_root(strands, part, node, strand)
+    if count < 0:
+        return -1
+    return _refine(
+        -1, box[group, 0], box[group, 1], box[group, 2], box[group, 3], count, FEW_ENTRIES, 0.0, land, order, heaped, box,
+        part, touch_start, touching, touch_heaped, home, strands, mass, mass_slope, bent, bent_slope, log_density,
+        pieces, roses, exact, simple, greatest, here, log_first, per_log, ends, factor, windows, node, strand, bound,
+        waste, usual, slot,
+    )  # fmt: skip
+
+
+@numba.njit(I8(I8, I8, F8, *LAND, *TABLES, M, V, M3, I1, I1, V, V, V, I1), cache=True, nogil=True)
 def list_of(
-    source, per_day_m2, contact_per_day, land, order, heaped, box, part, touch_start, touching, strands, mass,
+    source, count, beside, land, order, heaped, box, part, touch_start, touching, touch_heaped, home, strands, mass,
     mass_slope, bent, bent_slope, log_density, pieces, roses, exact, simple, greatest, here, log_first, per_log, ends,
     factor, windows, node, strand, bound, waste, usual, slot,
 ):  # fmt: skip
-    """Fill the list of a source of strength one; return how many entries it has, or -1 where the arrays are too short.
+    """Fill the list of one source; return how many entries it has, or -1 where the arrays are too short.
 
-    `bound` is in infections per day of full flight; nodes are cut where most proposals would be wasted.
+    The first `count` entries are what its group left to it; without a group, for which `count` is -1, all plants are
+    covered. Bounds are of weight times density from a source of strength one [m^-2]; a single plant's is exact.
     """
-    count, heap, room = 0, 0, len(node)
-    wasted, kept = 0.0, 0.0
+    few = 1
+    if count < 0:
+        count, few = _every_root(strands, part, node, strand), FEW_ENTRIES
+        if count < 0:
+            return -1
+    if count == 0:
+        return 0
     for s in range(len(strands)):
-        if len(part) == 0 or per_day_m2 <= 0.0:
-            break
         if roses.shape[1] > 0 and strands[s, 11] == 0.0:
             fill_windows(roses[int(strands[s, 10]) + source], strands[s, 12], windows[s])
-        root = numba.int64(0)
-        # The root of a strand is put in like any half of a node that is cut.
-        if count + 2 > room:
-            return -1
-        node[count], strand[count], waste[count], bound[count], usual[count] = root, s, UNBOUNDED, 0.0, 0.0
-        slot[heap] = count
-        count, heap = count + 1, heap + 1
-        _rise(waste, slot, heap)
-    fresh = count
-    while heap > 0:
-        top = slot[0]
-        if waste[top] < UNBOUNDED / 2 and (
-            count >= MOST_ENTRIES or waste[top] <= 0.0 or (count >= FEW_ENTRIES and wasted <= WASTE * kept)
-        ):
-            break
-        if count + 2 > room:
-            return -1
-        at, s = node[top], strand[top]
-        is_root = fresh > 0 and bound[top] == 0.0
-        if is_root:
-            fresh -= 1
-        else:
-            wasted -= waste[top] if waste[top] < UNBOUNDED / 2 else 0.0
-            kept -= usual[top]
-        for side in range(1 if is_root else 2):
-            here_node = at if is_root else part[at, 2 + side]
-            place = top if side == 0 else count
-            first, last = part[here_node, 0], part[here_node, 1]
-            weight = per_day_m2 * (heaped[last] - heaped[first])
-            if last - first == 1:
-                plant = order[first]
-                value = 0.0
-                if plant != source:
-                    value = pair_value(
-                        s, source, plant, land, strands, mass, mass_slope, bent, bent_slope, log_density, pieces,
-                        roses, exact, simple, ends, factor,
-                    )  # fmt: skip
-                bound[place] = usual[place] = per_day_m2 * land[plant, 3] * value
-                waste[place] = 0.0
-            else:
-                most, about = _node_bound(
-                    land[source, 0], land[source, 1], here_node, box, strands[s, 0], strands[s, 3],
-                    roses.shape[1] > 0, windows[s], greatest[s], here[s], log_first, per_log,
-                )  # fmt: skip
-                bound[place], usual[place] = weight * most, weight * about
-                waste[place] = UNBOUNDED if most >= UNBOUNDED / 2 else bound[place] - usual[place]
-                wasted += waste[place] if waste[place] < UNBOUNDED / 2 else 0.0
-            kept += usual[place]
-            node[place], strand[place] = here_node, s
-            if side == 0:
-                _sink(waste, slot, heap)
-            else:
-                slot[heap] = place
-                count, heap = count + 1, heap + 1
-                _rise(waste, slot, heap)
-    for at in range(touch_start[source], touch_start[source + 1]):
-        if contact_per_day > 0.0:
-            if count + 1 > room:
-                return -1
-            plant = touching[at]
-            node[count], strand[count], bound[count] = plant, TOUCH, contact_per_day * land[plant, 3]
-            count += 1
-    return count
+    east, north = land[source, 0], land[source, 1]
+    return _refine(
+        source, east, east, north, north, count, few, beside, land, order, heaped, box, part, touch_start, touching,
+        touch_heaped, home, strands, mass, mass_slope, bent, bent_slope, log_density, pieces, roses, exact, simple,
+        greatest, here, log_first, per_log, ends, factor, windows, node, strand, bound, waste, usual, slot,
+    )  # fmt: skip
 
 
 @numba.njit(F8(V, I8, V, I1, I1, I1), cache=True, nogil=True)

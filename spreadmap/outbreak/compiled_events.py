@@ -19,12 +19,14 @@ from spreadmap.outbreak.compiled_contacts import (
     I8,
     IM,
     M3,
-    TOUCH,
+    NEAR,
+    WASTE,
     M,
     V,
     far_value,
     fill_alias,
     list_of,
+    list_of_group,
     pair_value,
     place_in,
 )  # fmt: skip
@@ -35,7 +37,7 @@ NEVER = 1_000_000
 """A day that never comes."""
 OUTSIDE, CONTACTS, LATENCY, SURVEY, START, ROOTS = 1, 2, 3, 4, 5, 6
 """Purposes of random numbers."""
-PER_CONTACT, OF_CONTACTS = 6, 1_000_000
+PER_CONTACT, OF_CONTACTS = 7, 1_000_000
 TRIES = 64
 STEP_TRIES = 256
 HEALTHY, EXPOSED, SENDING, SHOWING, KNOWN = 0, 1, 2, 3, 4
@@ -48,8 +50,9 @@ J2 = numba.int32[:, ::1]
 B1 = numba.uint8[::1]
 T = numba.types.Tuple
 
-LAND_T = T((M, I1, V, M, IM, I1, I1))
-"""Places (n, 5) with canopy radius, weight and strength; tree order, heaped weights, boxes, parts; touching pairs."""
+LAND_T = T((M, I1, V, M, IM, I1, I1, V, I1))
+"""Places (n, 5) with canopy radius, weight and strength; tree order, heaped weights, boxes, parts; touching pairs and
+their heaped weights; the tree node that is the group of every plant, -1 where it has none."""
 LAW_T = T((M, V, V, V, V, V, M, CM, M, M, M, M, F8, F8, M, V, M3))
 """Fields of `ArrivalTables`, in their order; ends and factors of screens; windows of roses."""
 RATES_T = T((F8, F8, V))
@@ -66,9 +69,11 @@ COURSE_T = T((J1, B1, V, V, M, V, V))
 """Days of removal, stretches that begin with a survey, crew, hours per plant, more screens, hazard from outside left."""
 STATE_T = T((J1, J1, J1, J1, J1, B1, I1, I1, I1, I1))
 """Days infected, sending, showing, gone, found; state drawn; infected plants in turn; waiting lists of the days."""
-POOL_T = T((V, I1, I1, J2, numba.float32[:, ::1], I1))
-"""Lists: total, begin and length of each plant's; then of every entry node, strand and alias (room, 3), alias share
-and bound (room, 2), side by side, for they are read together; places in use."""
+ENTRY = np.dtype([("share", "f4"), ("bound", "f4"), ("node", "i4"), ("other", "i4"), ("strand", "i4")])
+"""One entry of a list, its parts side by side, for they are read together: alias share and alias, bound, node, strand."""
+POOL_T = T((V, I1, I1, I1, numba.from_dtype(ENTRY)[::1], I1))
+"""Lists of plants, then of groups, (n + nodes): the sum of the bounds, below zero where there is no list yet, where it
+begins, its length, and how many entries after it a group leaves to its plants; entries (room,); places in use."""
 WORK_T = T((I1, I1, I1, I1, I1, I1, V, V, V, V))
 
 
@@ -190,26 +195,57 @@ def start_member(key, start, clock, life, state):
     return count
 
 
-@numba.njit(I8(I8, F8, F8, LAND_T, LAW_T, POOL_T, WORK_T), cache=True, nogil=True)
-def _make_list(plant, per_day_m2, contact_per_day, land, law, pool, work):
-    """Make the list of a source and keep it in the pool; return 0, or what could not be done."""
-    w_node, w_strand, w_slot, w_other, w_small, w_large, w_bound, w_waste, w_usual, w_share = work
-    total, begin, length, what, numbers, used = pool
-    count = list_of(  # type: ignore[call-arg]
-        plant, per_day_m2, contact_per_day, *land, *law, w_node, w_strand, w_bound, w_waste, w_usual, w_slot
-    )
-    if count < 0:
-        return WORK_SHORT
-    first = used[0]
-    if first + count > len(what):
+@numba.njit(I8(I8, I8, POOL_T, WORK_T), cache=True, nogil=True)
+def _keep_list(place, count, pool, work):
+    """Put a list of `count` entries into the pool, what is left to single plants behind it; return 0, or why not."""
+    w_node, w_strand, _, w_other, w_small, w_large, w_bound, _, _, w_share = work
+    total, begin, length, left, entries, used = pool
+    first, own = used[0], 0
+    if first + count > len(entries):
         return POOL_FULL
-    total[plant] = fill_alias(w_bound, count, w_share, w_other, w_small, w_large)
-    begin[plant], length[plant] = first, count
     for at in range(count):
-        what[first + at, 0], what[first + at, 1], what[first + at, 2] = w_node[at], w_strand[at], w_other[at]
-        numbers[first + at, 0], numbers[first + at, 1] = w_share[at], w_bound[at]
+        if w_bound[at] != NEAR:
+            w_bound[at], w_bound[own] = w_bound[own], w_bound[at]
+            w_node[at], w_node[own] = w_node[own], w_node[at]
+            w_strand[at], w_strand[own] = w_strand[own], w_strand[at]
+            own += 1
+    total[place] = fill_alias(w_bound, own, w_share, w_other, w_small, w_large)
+    begin[place], length[place], left[place] = first, own, count - own
+    for at in range(count):
+        one = entries[first + at]
+        one.node, one.strand = w_node[at], w_strand[at]
+        if at < own:
+            one.share, one.bound, one.other = w_share[at], w_bound[at], w_other[at]
     used[0] = first + count
     return 0
+
+
+@numba.njit(I8(I8, LAND_T, LAW_T, POOL_T, WORK_T), cache=True, nogil=True)
+def _make_lists(plant, land, law, pool, work):
+    """Make the list of a source, and that of its group if nobody did; return 0, or what could not be done."""
+    w_node, w_strand, w_slot, _, _, _, w_bound, w_waste, w_usual, _ = work
+    total, begin, length, left, entries, _ = pool
+    n, group = len(land[0]), land[8][plant]
+    count, beside = -1, 0.0
+    if group >= 0:
+        place = n + group
+        if total[place] < 0.0:
+            count = list_of_group(  # type: ignore[call-arg]
+                group, *land, *law, w_node, w_strand, w_bound, w_waste, w_usual, w_slot
+            )
+            done = _keep_list(place, count, pool, work) if count >= 0 else WORK_SHORT
+            if done < 0:
+                return done
+        count, first = left[place], begin[place] + length[place]
+        if count > len(w_node):
+            return WORK_SHORT
+        for at in range(count):
+            w_node[at], w_strand[at] = entries[first + at].node, entries[first + at].strand
+        beside = total[place] / (1.0 + WASTE)
+    count = list_of(  # type: ignore[call-arg]
+        plant, count, beside, *land, *law, w_node, w_strand, w_bound, w_waste, w_usual, w_slot
+    )
+    return _keep_list(plant, count, pool, work) if count >= 0 else WORK_SHORT
 
 
 @numba.njit(I8(STATE_T, I8, I8, I8), cache=True, nogil=True, inline="always")
@@ -258,55 +294,65 @@ def _contacts(
     handing over of so many arrays costs more than a contact.
     """
     infected_on, sends_on, gone_on, active, flight, crew = state[0], state[1], state[3], state[6], clock[0], course[2]
-    order, heaped, part, touches = land[1], land[2], land[4], len(course[5]) > 0
-    places, total, begins, lengths, what, share_bound = land[0], pool[0], pool[1], pool[2], pool[3], pool[4]
+    places, order, heaped, part, touched, heaped_touch, home = (
+        land[0], land[1], land[2], land[4], land[5], land[7], land[8],
+    )  # fmt: skip
+    total, begins, lengths, entries, touches = pool[0], pool[1], pool[2], pool[4], len(course[5]) > 0
     mine, root_key = key_for(key_for(key, CONTACTS), stretch), key_for(key, ROOTS)
     strands, pieces, roses, simple, is_screened = law[0], law[6], law[7], law[9], len(law[15]) > 0
     head, link_plant, link_next = state[7], state[8], state[9]
-    days = flight[last] - flight[first]
+    days, n = flight[last] - flight[first], len(places)
     for place in range(row, count):
         plant = active[place]
         sends, gone = sends_on[plant], gone_on[plant]
         if days <= 0.0 or sends >= last or (gone <= first and crew[3] <= 0.0):
             continue
         if total[plant] < 0.0:
-            done = _make_list(plant, rates[0], rates[1], land, law, pool, work)
+            done = _make_lists(plant, land, law, pool, work)
             if done < 0:
                 return done
-        if total[plant] <= 0.0:
+        by_touch = rates[1] * (heaped_touch[touched[plant + 1]] - heaped_touch[touched[plant]])
+        alone = rates[0] * total[plant]
+        whole = by_touch + alone
+        if home[plant] >= 0:
+            whole += rates[0] * total[n + home[plant]]
+        if whole <= 0.0:
             continue
         own = key_for(mine, plant)
-        number = poisson_at(own, places[plant, 4] * total[plant] * days)
+        number = poisson_at(own, places[plant, 4] * whole * days)
         numbers = key_for(own, OF_CONTACTS)
         misses = gone < last and crew[3] > 0.0 and even_at(root_key, plant) < crew[3]
-        begin, entries = begins[plant], lengths[plant]
         for one in range(number):
             at = PER_CONTACT * one
             day = place_in(flight, first, last, flight[first] + even_at(numbers, at) * days)
             if day < sends or (day >= gone and not (misses and even_at(numbers, at + 5) < life[4])):
                 continue
-            entry = even_at(numbers, at + 1) * entries
-            drawn = min(int(entry), entries - 1)
-            if entry - drawn >= share_bound[begin + drawn, 0]:
-                drawn = what[begin + drawn, 2]
-            drawn += begin
-            node, strand = what[drawn, 0], what[drawn, 1]
-            is_single = True
-            if strand == TOUCH:
-                target = numba.int64(node)
+            which = even_at(numbers, at + 6) * whole
+            node, strand, weight, bound = 0, 0, 1.0, 0.0
+            if which < by_touch:
+                low, high = touched[plant], touched[plant + 1]
+                target = land[6][place_in(heaped_touch, low, high, heaped_touch[low] + which / rates[1])]
             else:
+                listed = plant if which < by_touch + alone else n + home[plant]
+                entry = even_at(numbers, at + 1) * lengths[listed]
+                drawn = min(int(entry), lengths[listed] - 1)
+                chosen = entries[begins[listed] + drawn]
+                if entry - drawn >= chosen.share:
+                    chosen = entries[begins[listed] + chosen.other]
+                node, strand, bound = chosen.node, chosen.strand, chosen.bound
                 low, high = part[node, 0], part[node, 1]
-                is_single = high - low == 1
-                if not is_single:
+                if high - low == 1 and listed == plant:
+                    bound = 0.0
+                else:
                     weight = heaped[high] - heaped[low]
                     low = place_in(heaped, low, high, heaped[low] + even_at(numbers, at + 2) * weight)
                 target = order[low]
             # What comes after a plant's infection or removal, or before its planting, changes nothing: no kernel is asked.
             if infected_on[target] <= day or gone_on[target] <= day or start[3][target] > day or target == plant:
                 continue
-            if strand != TOUCH and (touches or not is_single):
+            if which >= by_touch and (touches or bound > 0.0):
                 kept = 1.0
-                if not is_single:
+                if bound > 0.0:
                     east, north = places[target, 0] - places[plant, 0], places[target, 1] - places[plant, 1]
                     r = math.sqrt(east * east + north * north)
                     if r >= simple[strand, target] and r >= strands[strand, 5] and not is_screened:
@@ -316,8 +362,8 @@ def _contacts(
                             strand, plant, target, places, law[0], law[1], law[2], law[3], law[4], law[5], law[6],
                             law[7], law[8], law[9], law[14], law[15],
                         )  # fmt: skip
-                    kept *= rates[0] * weight / share_bound[drawn, 1]
-                    if kept > 1.0 + 1e-9:
+                    kept *= weight / bound
+                    if kept > 1.0 + 1e-6:
                         return OVER_BOUND
                 if touches:
                     kept *= passed(

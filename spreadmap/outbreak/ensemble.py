@@ -124,7 +124,7 @@ def _past_of(hidden: Hidden | None, unsure: IntArray, period: Period, settings: 
     return {
         "heaped": np.cumsum(hidden.infected_in[unsure], axis=1, dtype=np.float32),
         "since": (period.as_of - borders).astype(np.float64),
-        "passed": np.array([float(season.days_between(day, np.array([period.as_of]))[0]) for day in borders]),
+        "passed": season.days_between(borders, np.full(len(borders), period.as_of)).astype(np.float64),
     }
 
 

@@ -7,6 +7,7 @@ is put on a grid.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -171,7 +172,8 @@ class Tally:
     """What the members of one draw came to; counts, each (courses, members, checks) unless said otherwise.
 
     `new` were infected after the start, `infected` and `showing` are all that nobody knows of at the start, `found`
-    those found since. `plant_infected`, `plant_showing` (kept, checks, n) count members. `place_new` is (members,
+    those found since. `plant_infected`, `plant_showing` (kept, checks, n) count members, `begun_infected`, `begun_showing`
+    (checks, n) those of them in which the plant was infected at the start. `place_new` is (members,
     checks, places), `place_first` (members, places) the day of the first new case.
     """
 
@@ -181,26 +183,26 @@ class Tally:
     found: IntArray
     plant_infected: np.ndarray
     plant_showing: np.ndarray
+    begun_infected: np.ndarray
+    begun_showing: np.ndarray
     place_new: np.ndarray
     place_first: np.ndarray
 
 
 class _Run:
-    """Arrays that compiled code works on, for all members of one draw; grown when they are too short."""
+    """Arrays that compiled code works on, for all draws of one law and rates of their own; grown when too short."""
 
-    def __init__(self, seed: int, world: World, draw: Draw) -> None:
-        self.world, self.draw = world, draw
-        self.draw_key = key_for(key_for(np.uint64(seed), 0), draw.number)
+    def __init__(self, seed: int, world: World, spread: Spread) -> None:
+        self.world, self.spread = world, spread
+        self.seed_key = key_for(np.uint64(seed), 0)
         ground, n = world.ground, len(world.ground)
         tree = ground.tree
         land = np.column_stack([ground.easting, ground.northing, ground.radius_m, ground.weight, ground.strength])
         self.land = (
             np.ascontiguousarray(land.reshape(n, 5)), tree.order, tree.heaped, tree.box, tree.part, ground.touch_start,
-            ground.touching,
+            ground.touching, ground.touch_heaped, tree.home,
         )  # fmt: skip
-        heaped = np.concatenate([[0.0], np.cumsum(draw.outside)])
-        self.rates = (float(draw.rates.per_day_m2), float(draw.rates.contact_per_day), heaped)
-        life, clock, start = world.life, world.clock, draw.start or world.start
+        life, clock = world.life, world.clock
         self.clock = (
             np.array(clock.flight, dtype=np.float64), np.array(clock.season, dtype=np.int64),
             np.array(clock.stretch, dtype=np.int64),
@@ -209,15 +211,21 @@ class _Run:
             float(life.infectious_after_days), float(life.latency_median_days), float(life.latency_sigma),
             float(life.seen_per_pass), float(life.roots_strength),
         )  # fmt: skip
-        self.start = start.packed()
-        self.courses = [course.packed(left) for course, left in zip(world.courses, draw.outside_left, strict=True)]
         self.margin = MARGIN
         self.law = self._law()
         self.links, self.room, self.wide = LINKS_AT_FIRST, ENTRIES_AT_FIRST, WORK_AT_FIRST
         self.state, self.pool, self.work = self._state(), self._pool(), self._work()
 
+    def take(self, draw: Draw) -> None:
+        """Go over to another draw of the same law."""
+        self.draw_key = key_for(self.seed_key, draw.number)
+        heaped = np.concatenate([[0.0], np.cumsum(draw.outside)])
+        self.rates = (float(draw.rates.per_day_m2), float(draw.rates.contact_per_day), heaped)
+        self.start = (draw.start or self.world.start).packed()
+        self.courses = [course.packed(left) for course, left in zip(self.world.courses, draw.outside_left, strict=True)]
+
     def _law(self) -> tuple[Any, ...]:
-        tables: ArrivalTables = arrival_tables(self.draw.spread, self.world.ground, self.margin)
+        tables: ArrivalTables = arrival_tables(self.spread, self.world.ground, self.margin)
         windows = np.zeros((len(tables.strands), WINDOWS, BEARINGS))
         if tables.roses.shape[1]:
             for row, window in zip(tables.strands, windows, strict=True):
@@ -238,11 +246,9 @@ class _Run:
         )  # fmt: skip
 
     def _pool(self) -> tuple[Any, ...]:
-        n, room = len(self.world.ground), self.room
-        return (
-            np.full(n, -1.0), np.zeros(n, dtype=np.int64), np.zeros(n, dtype=np.int64),
-            np.zeros((room, 3), dtype=np.int32), np.zeros((room, 2), dtype=np.float32), np.zeros(1, dtype=np.int64),
-        )  # fmt: skip
+        lists = len(self.world.ground) + len(self.world.ground.tree.part)
+        whole = [np.zeros(lists, dtype=np.int64) for _ in range(3)]
+        return np.full(lists, -1.0), *whole, np.zeros(self.room, dtype=compiled.ENTRY), np.zeros(1, dtype=np.int64)
 
     def _work(self) -> tuple[Any, ...]:
         whole = [np.zeros(self.wide, dtype=np.int64) for _ in range(6)]
@@ -294,7 +300,12 @@ class _Run:
 
 
 def run_draw(seed: int, members: int, world: World, draw: Draw) -> Tally:
-    """Run all members of one draw under every course of action.
+    """Return what `run_draws` does for one draw."""
+    return run_draws(seed, members, world, (draw,))[0]
+
+
+def run_draws(seed: int, members: int, world: World, draws: Sequence[Draw]) -> tuple[Tally, ...]:
+    """Run all members of draws that share one law under every course of action.
 
     Parameters
     ----------
@@ -302,28 +313,43 @@ def run_draw(seed: int, members: int, world: World, draw: Draw) -> Tally:
         Of all random numbers; zero or more.
     members : int
     world : World
-    draw : Draw
-        Its number is part of every random number.
+    draws : sequence of Draw
+        With the `spread` of the first: what a source reaches is told once for all of them. The number of a draw is part
+        of every random number.
 
     Returns
     -------
-    Tally
+    tuple of Tally, one per draw; the same whichever draws are run together
 
     Raises
     ------
     InputError
         If a length does not fit the plants.
     """
-    check_world(world, draw)
+    for draw in draws:
+        check_world(world, draw)
+    run = _Run(seed, world, draws[0].spread) if draws and len(world.ground) else None
+    found = []
+    for draw in draws:
+        if run is not None:
+            run.take(draw)
+        found.append(_tally_of(run, members, world))
+    return tuple(found)
+
+
+def _tally_of(run: _Run | None, members: int, world: World) -> Tally:
+    """Return what the members of one draw come to; nothing without plants."""
     courses, checks, n = len(world.courses), len(world.checks), len(world.ground)
     counts = np.zeros((4, courses, members, checks), dtype=np.int32)
     plant = np.zeros((2, world.kept, checks, n), dtype=np.int32)
+    at_start = np.zeros((2, checks if world.kept else 0, n), dtype=np.int32)
     place_new = np.zeros((members, checks, world.places), dtype=np.int32)
     place_first = np.full((members, world.places), NEVER, dtype=np.int32)
-    if n:
-        run = _Run(seed, world, draw)
+    if run is not None:
         for member in range(members):
             _, run.begun = run.begin(member)
+            if world.kept:
+                compiled.count_plants(run.begun, run.state, world.checks, at_start[0], at_start[1])
             for number in range(courses):
                 begun, count = run.course(member, number)
                 new, infected, showing, found = counts[:, number, member]
@@ -343,6 +369,8 @@ def run_draw(seed: int, members: int, world: World, draw: Draw) -> Tally:
         found=found,
         plant_infected=plant[0],
         plant_showing=plant[1],
+        begun_infected=at_start[0],
+        begun_showing=at_start[1],
         place_new=place_new,
         place_first=place_first,
     )
@@ -354,7 +382,8 @@ def days_of_member(seed: int, member: int, world: World, draw: Draw, course: int
     `NEVER` where it does not happen by the horizon; -1 for plants infected at the start.
     """
     check_world(world, draw)
-    run = _Run(seed, world, draw)
+    run = _Run(seed, world, draw.spread)
+    run.take(draw)
     _, run.begun = run.begin(member)
     run.course(member, course)
     infected, _, shows, gone, found = (run.state[at].astype(np.int64) for at in range(5))

@@ -6,8 +6,8 @@ import numpy as np
 
 from spreadmap.dispersal.spread import Spread, unit_density
 from spreadmap.engine import Engine
-from spreadmap.pressure import pressure_at_points
-from spreadmap.records.sources import join_sources, receptors_of, size_factor
+from spreadmap.pressure import kept_density, pressure_at_points
+from spreadmap.records.sources import receptors_of, size_factor
 from spreadmap.records.state import confirmed
 from spreadmap.values.arrays import BoolArray, FloatArray, IntArray
 from spreadmap.values.inventory import Inventory, ScreenSegments, Sources
@@ -61,16 +61,19 @@ def plant_exposure(
     everyone = receptors_of(inventory, among, settings.sources)
     receiving = (inventory.susceptibility * size_factor(inventory, settings.sources))[among]
 
-    def pressure(sources: Sources, law: Spread) -> FloatArray:
-        sums = pressure_at_points(everyone, sources, law, engine, screens=screens, settings=settings.pressure)
-        full = np.zeros(len(inventory))
-        full[among] = sums.density * receiving / unit_density(law.kernel)
-        return full
+    def pressure(law: Spread) -> tuple[FloatArray, FloatArray]:
+        """Return the pressure from plants and from wild stands, each (n,)."""
+        own = pressure_at_points(
+            everyone, plants, law, engine, screens=screens, settings=settings.pressure
+        ).density  # fmt: skip
+        wild = kept_density(everyone, reservoirs, law, engine, screens=screens, settings=settings.pressure)
+        full = np.zeros((2, len(inventory)))
+        full[:, among] = np.stack([own, wild]) * receiving / unit_density(law.kernel)
+        return full[0], full[1]
 
-    own, wild = pressure(plants, spread), pressure(reservoirs, spread)
+    own, wild = pressure(spread)
     factors = np.array(settings.kernel.scale_run, dtype=np.float64)
-    both = join_sources(plants, reservoirs)
-    runs = [ranks(pressure(both, spread.scaled(float(factor))), among) for factor in factors]
+    runs = [ranks(np.add(*pressure(spread.scaled(float(factor)))), among) for factor in factors]
     return Exposure(
         pressure=own + wild,
         from_plants=own,

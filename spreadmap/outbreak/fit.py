@@ -11,7 +11,7 @@ import numpy as np
 
 from spreadmap.dispersal.spread import Spread
 from spreadmap.engine import Engine
-from spreadmap.outbreak.fit_chain import Chain, Pace, columns_of, run_chains
+from spreadmap.outbreak.fit_chain import STRETCH_DAYS, Chain, Pace, columns_of, run_chains
 from spreadmap.outbreak.fit_compiled_chain import LINE
 from spreadmap.outbreak.fit_history import NONE_AT_ALL, History, survey_history
 from spreadmap.outbreak.fit_predict import day_on, predictive_checks
@@ -23,6 +23,7 @@ from spreadmap.outbreak.fit_types import (
     END,
     INFECTED,
     LIST,
+    NEVER,
     PARAMETERS,
     RATE,
     REACH,
@@ -36,7 +37,7 @@ from spreadmap.outbreak.fit_use import records_hash, settings_hash
 from spreadmap.outbreak.fit_words import estimates_of, finds_wind, refusals, verdicts
 from spreadmap.outbreak.fit_world import Prepared, prepare
 from spreadmap.values.arrays import FloatArray, IntArray
-from spreadmap.values.fit import Estimate, FitDraws, HistoryFit
+from spreadmap.values.fit import Estimate, FitDraws, FitStates, HistoryFit
 from spreadmap.values.fit_settings import FitSettings
 from spreadmap.values.inventory import Inventory, Sources
 from spreadmap.values.pest_system import PestSystem
@@ -114,13 +115,15 @@ def fit_survey_history(
     refused = refusals(estimates, checks, history.new_cases, fit)
     day = as_of.astype("datetime64[D]")
     end = day_on(history.problem.clock(), float(ready.world.number[END]))
+    kept = evenly(len(chains[0].kept), fit.kept_draws // len(chains))
     return HistoryFit(
         system_key=system.key,
         as_of=date_of(day), first_look=date_of(history.first_look), last_look=date_of(history.last_look),
-        ends_on=date_of(history.problem.day_zero + np.timedelta64(int(end), "D")),
+        ends_on=date_of(history.problem.day_zero + np.timedelta64(int(end), "D")), ends_at=end - int(end),
         mode=fit.incubation, iterations=lines.shape[0] * lines.shape[1], noticed=ready.noticed,
         new_cases=history.new_cases, tracked=len(ready.tracked), neglected=neglected,
-        draws=draws_of(lines, history.problem, fit.kept_draws), estimates=estimates, without_background=without,
+        draws=draws_of(lines, history.problem, kept, len(chains[0].kept)),
+        states=states_of(chains, kept, ready, history, inventory), estimates=estimates, without_background=without,
         checks=checks, finds_wind=has_wind, accepted=not refused,
         says=refused + verdicts(estimates, without, lines, has_wind, neglected),
         remarks=history.remarks + _stray(ready), settings_sha256=settings_hash(settings),
@@ -192,19 +195,50 @@ def without_background(
     return tuple(one for one in estimates_of(columns_of(chains), held) if one.name in ("rate", "length factor"))
 
 
-def draws_of(lines: FloatArray, problem: FitProblem, most: int) -> FitDraws:
-    """Return draws evenly spaced along every chain, at most so many in all."""
+def evenly(count: int, most: int) -> IntArray:
+    """Return which of so many states are kept, evenly spaced and the last among them: at most so many, one at least."""
+    each = max(min(most, count), 1)
+    return (np.arange(each) + 1) * count // each - 1
+
+
+def draws_of(lines: FloatArray, problem: FitProblem, kept: IntArray, states: int) -> FitDraws:
+    """Return the draws that belong to the states which are kept of every chain, of so many states."""
     chains, length, _ = lines.shape
-    each = max(min(most // chains, length), 1)
-    taken = (np.arange(each) + 1) * length // each - 1
-    flat = lines[:, taken].reshape(-1, LINE)
+    flat = lines[:, (kept + 1) * (length // states) - 1].reshape(-1, LINE)
     clock = problem.clock()
     began = np.array([day_on(clock, u) for u in flat[:, PARAMETERS]])
     return FitDraws(
-        chain=np.repeat(np.arange(chains), each), rate_per_day_m2=np.exp(flat[:, 0]), scale_factor=np.exp(flat[:, 1]),
+        chain=np.repeat(np.arange(chains), len(kept)), rate_per_day_m2=np.exp(flat[:, 0]), scale_factor=np.exp(flat[:, 1]),
         wind_east=flat[:, 2], wind_north=flat[:, 3], background_per_day=np.exp(flat[:, 4]),
         contact_per_day=np.exp(flat[:, 5]), shape_factor=np.exp(flat[:, 6]),
         began_days_before=problem.latest_day - began, infected=flat[:, 8], introduced=flat[:, 9], outside=flat[:, 10],
+    )  # fmt: skip
+
+
+def states_of(
+    chains: list[Chain], kept: IntArray, ready: Prepared, history: History, inventory: Inventory
+) -> FitStates:
+    """Return which plants were infected at the end of the fit in the states that are kept, since which day, and shares."""
+    clock, zero = history.problem.clock(), history.problem.day_zero.astype("datetime64[D]")
+    of_tracked = history.plant[ready.tracked]
+    plants, days, first = [], [], [0]
+    for chain in chains:
+        for number in kept.tolist():
+            times = chain.kept[number][1]
+            infected = np.flatnonzero(times < NEVER)
+            plants.append(of_tracked[infected])
+            day = np.clip(np.searchsorted(clock, times[infected], side="right") - 1, 0, len(clock) - 2)
+            days.append(zero + day.astype("timedelta64[D]"))
+            first.append(first[-1] + len(infected))
+    hits = np.sum([chain.hits for chain in chains], axis=0)
+    iterations = sum(len(lines) for chain in chains for lines in chain.record)
+    hidden, stretch = np.nonzero(hits)
+    followed = np.sort(of_tracked)
+    place = np.searchsorted(followed, np.concatenate([*plants, of_tracked[hidden]]))
+    return FitStates(
+        plant_id=inventory.plant_id[followed], first=np.array(first), plant=place[: first[-1]],
+        infected_on=np.concatenate(days), share_plant=place[first[-1] :],
+        share_from=zero + (stretch * STRETCH_DAYS).astype("timedelta64[D]"), share=hits[hidden, stretch] / iterations,
     )  # fmt: skip
 
 

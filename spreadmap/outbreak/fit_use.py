@@ -114,7 +114,10 @@ def settings_hash(settings: Settings) -> str:
 def records_hash(
     inventory: Inventory, surveys: Surveys, work_log: WorkLog, system: PestSystem, as_of: dt.date
 ) -> dict[str, str]:
-    """Return hashes of the records up to a date that a fit of a pest system rests on, by kind; rows in any order."""
+    """Return hashes of the records up to a date that a fit of a pest system rests on, by kind; rows in any order.
+
+    Of the pest system its hosts and its season of flight count, modelled or not.
+    """
     day = np.datetime64(as_of)
     plants = (
         f"{key}|{east:.3f}|{north:.3f}|{host}|{size}|{weight}|{planted}"
@@ -133,11 +136,28 @@ def records_hash(
         f"{work_log.plant_id[k]}|{work_log.done_on[k]}|{work_log.roots_complete[k]}"
         for k in np.flatnonzero(work_log.done & (work_log.done_on <= day))
     )
-    return {"inventory": _hash_of(plants), "surveys": _hash_of(looks), "work_log": _hash_of(work)}
+    flight = [f"{month}|{weight}" for month, weight in enumerate(system.flight_weight)]
+    return {
+        "inventory": _hash_of(plants), "surveys": _hash_of(looks), "work_log": _hash_of(work),
+        "pest_system": _hash_of([*system.host_genera, *flight]),
+    }  # fmt: skip
 
 
 def _hash_of(lines: Iterable[str]) -> str:
     return hashlib.sha256("\n".join(sorted(lines)).encode()).hexdigest()
+
+
+def inspections_since(
+    fit: HistoryFit, inventory: Inventory, surveys: Surveys, system: PestSystem, as_of: dt.date
+) -> int:
+    """Return how many inspections of plants of the inventory for a pest system a fit does not know on a date.
+
+    Chances of hidden infection rest on all of them: states of a fit cannot be told anew for those that came later.
+    """
+    known = set(inventory.plant_id.tolist())
+    later = (surveys.inspected_on > np.datetime64(fit.as_of)) & (surveys.inspected_on <= np.datetime64(as_of))
+    later &= np.isin(surveys.pest_system.astype(str), [system.key, ""])
+    return sum(key in known for key in surveys.plant_id[later].tolist())
 
 
 def newest_fit(
@@ -151,7 +171,8 @@ def newest_fit(
     fits : HistoryFit each
         Of this system, oldest first.
     as_of : date
-        A fit to surveys after it is never used: it would know what was not known then.
+        A fit to surveys after it is never used: it would know what was not known then. Nor is one that does not know
+        all inspections up to it.
 
     Returns
     -------
@@ -166,6 +187,8 @@ def newest_fit(
             remarks.append(f"{name}: settings it rests on have changed. Fit again.")
         elif fit.inputs != records_hash(inventory, surveys, work_log, system, fit.as_of):
             remarks.append(f"{name}: records of its time have changed. Fit again.")
+        elif later := inspections_since(fit, inventory, surveys, system, as_of):
+            remarks.append(f"{name}: it does not know {later} inspections since, up to {as_of}. Fit again.")
         else:
             return fit, tuple(remarks)
     return None, tuple(remarks)

@@ -10,6 +10,8 @@ from scipy.spatial import cKDTree
 from spreadmap.values.arrays import FloatArray, IntArray
 
 NO_NODE = -1
+GROUP_PLANTS = 8
+"""Plants of a group at most: they share the list of what is far from all of them [-]."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -18,20 +20,23 @@ class Tree:
 
     `order` (m,) are positions in the inventory, `heaped` (m + 1,) the weights of the plants before each place of it.
     `box` (nodes, 5) is west, east, south, north and the largest canopy radius [m]; `part` (nodes, 4) first and last + 1
-    place in `order`, and the two halves, -1 for single plants.
+    place in `order`, and the two halves, -1 for single plants. `home` (n,) is the node that is the group of every plant,
+    -1 for plants outside the tree.
     """
 
     order: IntArray
     heaped: FloatArray
     box: FloatArray
     part: IntArray
+    home: IntArray
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Ground:
     """n plants: places and canopy radius [m], weight as a receiver (0: cannot be infected) and strength if infected [-].
 
-    `touch_start` (n + 1,) and `touching` are the plants within the touching distance of each, one after another.
+    `touch_start` (n + 1,) and `touching` are the plants within the touching distance of each, one after another, and
+    `touch_heaped` the weights before each of them.
     """
 
     easting: FloatArray
@@ -42,6 +47,7 @@ class Ground:
     tree: Tree
     touch_start: IntArray
     touching: IntArray
+    touch_heaped: FloatArray
 
     def __len__(self) -> int:
         """Return the number of plants."""
@@ -85,6 +91,7 @@ def ground_of(
         tree=_tree(places, np.asarray(radius_m, dtype=np.float64), np.asarray(weight, dtype=np.float64)),
         touch_start=start,
         touching=touching,
+        touch_heaped=np.concatenate([[0.0], np.cumsum(np.asarray(weight, dtype=np.float64)[touching])]),
     )
 
 
@@ -134,12 +141,25 @@ def _tree(places: FloatArray, radius_m: FloatArray, weight: FloatArray) -> Tree:
             np.stack([middle, last[splits]], axis=1).ravel(),
         )
     heaped = np.concatenate([[0.0], np.cumsum(weight[order])])
+    part = np.ascontiguousarray(np.concatenate(parts) if parts else np.zeros((0, 4), dtype=np.int64))
     return Tree(
         order=np.ascontiguousarray(order),
         heaped=heaped,
         box=np.ascontiguousarray(np.concatenate(boxes) if boxes else np.zeros((0, 5))),
-        part=np.ascontiguousarray(np.concatenate(parts) if parts else np.zeros((0, 4), dtype=np.int64)),
+        part=part,
+        home=_groups(order, part, len(places)),
     )
+
+
+def _groups(order: IntArray, part: IntArray, n: int) -> IntArray:
+    """Return the group of each of n plants: the largest node of few enough plants that holds it."""
+    home = np.full(n, NO_NODE, dtype=np.int64)
+    size = part[:, 1] - part[:, 0]
+    halves = part[size > GROUP_PLANTS, 2:]
+    tops = halves[size[halves] <= GROUP_PLANTS] if len(halves) else np.arange(len(part))[:1]
+    for node in tops.tolist():
+        home[order[part[node, 0] : part[node, 1]]] = node
+    return home
 
 
 def _sorted_within(order: IntArray, first: IntArray, last: IntArray, box: FloatArray, places: FloatArray) -> IntArray:

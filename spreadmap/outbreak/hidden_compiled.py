@@ -12,7 +12,9 @@ F8 = numba.float64
 I1 = numba.int64[::1]
 V = numba.float64[::1]
 M2 = numba.float64[:, ::1]
+S1 = numba.float32[::1]
 S2 = numba.float32[:, ::1]
+J1 = numba.int32[::1]
 C2 = numba.complex128[:, ::1]
 PARTS = 3
 """Moments in each step of time at which a plant may have been infected: their mean stands for the step."""
@@ -78,10 +80,13 @@ def _weights(told, force, like, row, flight, step_days, receives, stood_from, st
     """Fill the chance of infection in each step together with the records; return what they sum to, healthy included."""
     gathered, total = 0.0, 0.0
     for step in range(len(flight)):
-        mine = force[step] * receives * flight[step] * _standing(step, step_days, stood_from, stood_to)
-        weight[step] = math.exp(-gathered) * -math.expm1(-mine) * like[row, step] * told[step]
-        total += weight[step]
-        gathered += mine
+        weight[step] = 0.0
+        # Out of season nothing flies: most steps of a year ask for no exponential.
+        if flight[step] > 0.0:
+            mine = force[step] * receives * flight[step] * _standing(step, step_days, stood_from, stood_to)
+            weight[step] = math.exp(-gathered) * -math.expm1(-mine) * like[row, step] * told[step]
+            total += weight[step]
+            gathered += mine
     if not is_certain:
         return total + math.exp(-gathered)
     if total > 0.0:
@@ -151,10 +156,12 @@ def fill_gain(begin, end, rows, certain, share, like, told, force, flight, step_
                              stood_from[plant], stood_to[plant], certain[row], weight)  # fmt: skip
             behind, gathered = 0.0, 0.0
             for step in range(steps):
+                behind += weight[step]
+                if flight[step] <= 0.0:
+                    continue
                 stands = _standing(step, step_days, stood_from[plant], stood_to[plant])
                 open_to = receives[plant] * flight[step] * stands
                 gathered += force[plant, step] * open_to
-                behind += weight[step]
                 now = math.exp(-gathered) * like[row, step] * told[plant, step] - (total - behind)
                 gain[plant, step] += share[row] * open_to * min(now / total, 0.0)
 
@@ -241,6 +248,20 @@ def fill_showing(begin, end, rows, certain, share, like, silent, told, force, fl
             else:
                 high = middle
         half_after[plant] = high
+
+
+@numba.njit(numba.void(I8, I8, J1, J1, S1, J1, S2, S2), cache=True, nogil=True)
+def add_products(begin, end, first, column, value, place, given, out):
+    """Add a sparse matrix, row after row, times the rows of `given` that `place` names (-1: none) to rows `out`."""
+    for row in range(begin, end):
+        mine = np.zeros(given.shape[1], dtype=np.float32)
+        for at in range(first[row], first[row + 1]):
+            here = place[column[at]]
+            if here >= 0:
+                for step in range(given.shape[1]):
+                    mine[step] += value[at] * given[here, step]
+        for step in range(given.shape[1]):
+            out[row, step] += mine[step]
 
 
 @numba.njit(numba.void(I8, I8, I1, I1, V, V, I1, M2, F8, F8, C2, F8, F8, V), cache=True, nogil=True)

@@ -26,7 +26,7 @@ from spreadmap.outbreak.hidden_compiled import (
 )
 from spreadmap.outbreak.past import Evidence, Past, growing_season, latency_of, past_of, suspects
 from spreadmap.outbreak.source_field import STALE, SourceField, touching_pairs
-from spreadmap.pressure import pressure_at_points
+from spreadmap.pressure import kept_density
 from spreadmap.records.sources import receptors_of, size_factor
 from spreadmap.values.arrays import BoolArray, FloatArray, IntArray, no_dates
 from spreadmap.values.hidden import Hidden
@@ -162,9 +162,7 @@ def hidden_at_rates(
     members = members_of(inventory, past, settings)
     readings = read_records(past, members.plant, state, settings, engine)
     receptors = receptors_of(inventory, _among(len(inventory), members.plant), settings.sources)
-    outside = pressure_at_points(
-        receptors, wild, spread, engine, screens=screens, settings=settings.pressure
-    ).density  # fmt: skip
+    outside = kept_density(receptors, wild, spread, engine, screens=screens, settings=settings.pressure)
     field = SourceField(receptors, spread, screens, settings.pressure, engine, past.steps.flight)
     touching = touching_pairs(receptors, settings.inspection.touching_m)
     results = []

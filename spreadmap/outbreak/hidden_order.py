@@ -2,19 +2,22 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
 import numpy as np
 
 from spreadmap.dispersal.spread import Spread
-from spreadmap.engine import Engine
 from spreadmap.outbreak.assumed_rates import assumed_rates, onward_density
 from spreadmap.outbreak.exposure import candidates, ranks
+from spreadmap.outbreak.fitted_start import FittedStart
+from spreadmap.outbreak.hidden_from_fit import hidden_from_fit
 from spreadmap.outbreak.hidden_now import hidden_at_rates
+from spreadmap.outbreak.scene import Scene
 from spreadmap.values.arrays import BoolArray, FloatArray
+from spreadmap.values.fit import HistoryFit
 from spreadmap.values.hidden import Hidden, HiddenOrder
-from spreadmap.values.inventory import Inventory, ScreenSegments, Sources
-from spreadmap.values.pest_system import PestSystem
-from spreadmap.values.settings import Settings
-from spreadmap.values.surveys import PlantState, Surveys, WorkLog
+from spreadmap.values.rates import Rates
 
 MOST_WEIGHT = 100.0
 """Weight of the candidate that weighs most [-]."""
@@ -22,36 +25,51 @@ PARTS = 10
 """A rank holds when its plant stays in one of so many equal parts of the order."""
 
 
-def assumed_hidden(
-    inventory: Inventory,
-    state: PlantState,
-    surveys: Surveys,
-    work_log: WorkLog,
-    wild: Sources,
-    spread: Spread,
-    screens: ScreenSegments,
-    system: PestSystem,
-    settings: Settings,
-    engine: Engine,
-) -> dict[float, Hidden]:
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Unseen:
+    """What is hidden, as it may be shown, and what `spread_ahead` begins with: from a fit, or at assumed rates.
+
+    `begin` holds the draws of a fit with the state of the plants in each; None without a fit. `assumed` is what is
+    hidden at every assumed rate, of which nothing may be shown; empty with a fit.
+    """
+
+    hidden: Hidden | HiddenOrder
+    begin: FittedStart | None = None
+    assumed: Mapping[float, Hidden] = field(default_factory=dict)
+
+    @property
+    def chances(self) -> Hidden | None:
+        """Return the chances of every plant; None where there are none to be shown."""
+        return self.hidden if isinstance(self.hidden, Hidden) else None
+
+    @property
+    def laws(self) -> tuple[tuple[Spread, Rates], ...]:
+        """Return laws and rates by draw; none without a fit."""
+        return () if self.begin is None else self.begin.fitted
+
+
+def assumed_hidden(scene: Scene) -> dict[float, Hidden]:
     """Return what is hidden at every assumed rate, the middle one first; for orders and for starts of outbreaks only.
 
-    Parameters
-    ----------
-    inventory, state, surveys, work_log, wild, spread, screens, system, settings, engine
-        As for `mean_field_hidden`; `infection.assumed_onward` and its range take the place of fitted rates.
+    `infection.assumed_onward` and its range take the place of fitted rates.
 
     Returns
     -------
     dict of float to Hidden
-        By assumed onward infections. Its numbers rest on rates that nobody measured: none may be shown.
+        Chances under rates that nobody measured: none may be shown.
     """
-    density = onward_density(inventory, state, spread, screens, settings, engine)
+    inventory, state, spread, system, settings = (
+        scene.inventory, scene.state, scene.spread, scene.system, scene.settings,
+    )  # fmt: skip
+    density = onward_density(inventory, state, spread, scene.screens, settings, scene.engine)
     infection = settings.infection
     tried = tuple(dict.fromkeys((infection.assumed_onward, *infection.assumed_onward_range)))
     rates = tuple(assumed_rates(onward, density, system, settings) for onward in tried)
-    said = (inventory, state, surveys, work_log, wild, spread, screens, system, settings, engine)
-    return dict(zip(tried, hidden_at_rates(rates, *said), strict=True))
+    runs = hidden_at_rates(
+        rates, inventory, state, scene.surveys, scene.work_log, scene.wild, spread, scene.screens, system, settings,
+        scene.engine,
+    )  # fmt: skip
+    return dict(zip(tried, runs, strict=True))
 
 
 def order_of(runs: tuple[Hidden, ...], among: BoolArray) -> HiddenOrder:
@@ -72,41 +90,17 @@ def order_of(runs: tuple[Hidden, ...], among: BoolArray) -> HiddenOrder:
     )
 
 
-def hidden_or_order(
-    chances: Hidden | None,
-    inventory: Inventory,
-    state: PlantState,
-    surveys: Surveys,
-    work_log: WorkLog,
-    wild: Sources,
-    spread: Spread,
-    screens: ScreenSegments,
-    system: PestSystem,
-    settings: Settings,
-    engine: Engine,
-) -> tuple[Hidden | HiddenOrder, dict[float, Hidden]]:
-    """Return the chances that a fit gave, else the order by the mean field; and, without a fit, where outbreaks start.
+def hidden_or_order(scene: Scene, fit: HistoryFit | None) -> Unseen:
+    """Return the chances by the draws of a fit and where its outbreaks start, else the order by the mean field.
 
-    Parameters
-    ----------
-    chances : Hidden or None
-        By the draws of a fit: the mean field is no substitute, for it is not calibrated.
-    inventory, state, surveys, work_log, wild, spread, screens, system, settings, engine
-        As for `mean_field_hidden`.
-
-    Returns
-    -------
-    Hidden or HiddenOrder
-        The order is that at the middle of the assumed range, with how far all of the range moves it.
-    dict of float to Hidden
-        What `spread_ahead` takes as `assumed`: nothing of it may be shown. Empty where chances were given.
+    The mean field is no substitute for a fit: it is not calibrated. Of what it says at assumed rates the order is shown,
+    that at the middle of the assumed range with how far all of the range moves it, and nothing else.
     """
-    if chances is not None:
-        return chances, {}
-    starts = assumed_hidden(
-        inventory, state, surveys, work_log, wild, spread, screens, system, settings, engine
-    )  # fmt: skip
-    return order_of(tuple(starts.values()), candidates(state)), starts
+    if fit is not None:
+        hidden, begin = hidden_from_fit(fit, scene)
+        return Unseen(hidden=hidden, begin=begin)
+    assumed = assumed_hidden(scene)
+    return Unseen(hidden=order_of(tuple(assumed.values()), candidates(scene.state)), assumed=assumed)
 
 
 def looking_weight(hidden: Hidden | HiddenOrder) -> FloatArray:

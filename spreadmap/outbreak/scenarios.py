@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 
@@ -80,16 +80,30 @@ def comparisons_of(
 ) -> tuple[Comparison, ...]:
     """Return the comparisons of `PAIRS` whose courses are among the actions."""
     place = {action.key: number for number, action in enumerate(actions)}
+    doing = DOING | _put_off(actions)
     return tuple(
         compare(
-            better, than, totals.new[place[better], :, :, -1], totals.new[place[than], :, :, -1], period, is_calibrated
+            better, than, totals.new[place[better], :, :, -1], totals.new[place[than], :, :, -1], period, is_calibrated,
+            doing,
         )
         for better, than in PAIRS
         if better in place and than in place
-    )
+    )  # fmt: skip
 
 
-def compare(better: str, than: str, mine: IntArray, other: IntArray, period: Period, is_calibrated: bool) -> Comparison:
+def _put_off(actions: Sequence[Action]) -> dict[str, str]:
+    """Return by how many weeks the list is put off, in words, where it is and anything is on it."""
+    dates = {action.key: action.removal_on[action.taken_out] for action in actions if action.key in (LIST, LATER)}
+    if len(dates) < 2 or not len(dates[LATER]):
+        return {}
+    weeks = round(float((dates[LATER].min() - dates[LIST].min()) / np.timedelta64(7, "D")))
+    return {LATER: "a week later" if weeks == 1 else f"{weeks} weeks later"}
+
+
+def compare(
+    better: str, than: str, mine: IntArray, other: IntArray, period: Period, is_calibrated: bool,
+    doing: Mapping[str, str] = DOING,
+) -> Comparison:  # fmt: skip
     """Return what the members say of two courses; `mine` and `other` are new cases (draws, members)."""
     gain = other - mine
     ratios = np.array(
@@ -106,8 +120,10 @@ def compare(better: str, than: str, mine: IntArray, other: IntArray, period: Per
         avoided = None
     low, high = float(ratios.min()), float(ratios.max())
     is_same = not gain.any()
-    says = _calibrated_words(better, than, avoided, holds, fails, is_same, period) if avoided is not None else (
-        _relative_words(better, than, holds, fails, is_same, low, high, period)
+    begin = f"{doing[better]} instead of {doing[than]}"
+    begin = begin[0].upper() + begin[1:]
+    says = _calibrated_words(begin, avoided, holds, fails, is_same, period) if avoided is not None else (
+        _relative_words(begin, holds, fails, is_same, low, high, period)
     )  # fmt: skip
     return Comparison(
         better=better, than=than, says=says, holds=holds, fails=fails, ratio_low=low, ratio_high=high, avoided=avoided
@@ -120,12 +136,8 @@ def _day(period: Period) -> str:
     return f"{day.day} {day:%B %Y}"
 
 
-def _calibrated_words(
-    better: str, than: str, avoided: NewCases, holds: bool, fails: bool, is_same: bool, period: Period
-) -> str:
+def _calibrated_words(begin: str, avoided: NewCases, holds: bool, fails: bool, is_same: bool, period: Period) -> str:
     """Return a comparison with its numbers."""
-    begin = f"{DOING[better]} instead of {DOING[than]}"
-    begin = begin[0].upper() + begin[1:]
     if is_same:
         return f"{begin} makes no difference by {_day(period)} in any member."
     numbers = f"{abs(avoided.expected):.0f} ({_range(avoided, avoided.expected < 0)}) new cases by {_day(period)}"
@@ -142,11 +154,9 @@ def _range(avoided: NewCases, turned: bool) -> str:
 
 
 def _relative_words(
-    better: str, than: str, holds: bool, fails: bool, is_same: bool, low: float, high: float, period: Period
+    begin: str, holds: bool, fails: bool, is_same: bool, low: float, high: float, period: Period
 ) -> str:
     """Return a comparison in ratios, and over how much of the range it holds."""
-    begin = f"{DOING[better]} instead of {DOING[than]}"
-    begin = begin[0].upper() + begin[1:]
     least, most = f"{100 * low:.0f}", f"{100 * high:.0f}"
     left = f"{least} %" if least == most else f"{least} to {most} %"
     if is_same:

@@ -10,7 +10,7 @@ from scipy.spatial import cKDTree
 
 from spreadmap.dispersal.spread import Spread
 from spreadmap.engine import Engine
-from spreadmap.outbreak.hidden_compiled import add_pairs
+from spreadmap.outbreak.hidden_compiled import add_pairs, add_products
 from spreadmap.pressure import pressure_at_points
 from spreadmap.pressure.rules import disc_points
 from spreadmap.values.arrays import FloatArray, IntArray
@@ -21,7 +21,7 @@ MOST_PAIRS = 6_000_000
 """Pairs that are kept one by one: 12 bytes each, and a second or two to make."""
 NEAR_SHARE = 0.99
 """Pairs farther apart than this share of arrivals flies are summed over time at once [-]."""
-PAIRS_PER_PIECE = 200_000
+PAIRS_PER_PIECE, ROWS_PER_PIECE = 200_000, 512
 TABLE_NODES = 2048
 NEAREST_M, FARTHEST_M = 0.01, 1e6
 FAR_RTOL = 0.01
@@ -42,8 +42,9 @@ class KeptProduct:
     Single precision, whose error is far below that of the chances; what a plant has not passed on never exceeds `MOVED`.
     """
 
-    def __init__(self, matrix: csr_array, turned: csr_array) -> None:
-        self._matrix, self._turned = matrix, turned
+    def __init__(self, matrix: csr_array, engine: Engine) -> None:
+        self._first, self._column = matrix.indptr.astype(np.int32), matrix.indices.astype(np.int32)
+        self._share, self._engine = matrix.data.astype(np.float32), engine
         self._values: np.ndarray | None = None
         self._product: np.ndarray | None = None
 
@@ -56,13 +57,27 @@ class KeptProduct:
         if len(moved) > MANY * len(now):
             return self._afresh(now)
         if len(moved):
-            self._product = self._product + self._turned[moved].T @ (now[moved] - self._values[moved])
+            more = self._times(moved, np.ascontiguousarray(now[moved] - self._values[moved]))
+            self._product = self._product + more
             self._values[moved] = now[moved]
         return self._product
 
     def _afresh(self, now: np.ndarray) -> np.ndarray:
-        self._values, self._product = now, np.asarray(self._matrix @ now)
+        self._values, self._product = now.copy(), self._times(np.arange(len(now)), now)
         return self._product
+
+    def _times(self, rows: IntArray, given: np.ndarray) -> np.ndarray:
+        """Return the product with values of which only some rows are not zero."""
+        place = np.full(len(self._first) - 1, -1, dtype=np.int32)
+        place[rows] = np.arange(len(rows), dtype=np.int32)
+        out = np.zeros((len(place), given.shape[1]), dtype=np.float32)
+
+        def piece(begin: int) -> None:
+            end = min(begin + ROWS_PER_PIECE, len(out))
+            add_products(begin, end, self._first, self._column, self._share, place, given, out)
+
+        self._engine.map(piece, range(0, len(out), ROWS_PER_PIECE))
+        return out
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -107,10 +122,9 @@ class SourceField:
         self._settings, self._engine = settings, engine
         self._time = flight / flight.sum() if flight.sum() > 0 else np.zeros(len(flight))
         self.when = np.flatnonzero(flight > 0)
-        near = near_pairs(receptors, spread, engine).astype(np.float32)
-        turned = csr_array(near.T)
-        self.near, self._turned = near, turned
-        self._arrivals = KeptProduct(near, turned)
+        self.near = near_pairs(receptors, spread, engine).astype(np.float32)
+        self._turned = csr_array(self.near.T)
+        self._arrivals = KeptProduct(self.near, engine)
         self._last: FloatArray | None = None
         self._factor, self._more, self._whole = np.ones(len(receptors)), np.zeros(len(receptors)), 0.0
 
@@ -130,7 +144,7 @@ class SourceField:
 
     def onward(self) -> KeptProduct:
         """Return the product that tells every plant what comes of a value of each of its near receivers."""
-        return KeptProduct(self._turned, self.near)
+        return KeptProduct(self._turned, self._engine)
 
     def is_fresh(self, strength: np.ndarray, stale: float) -> bool:
         """Return whether the far part was summed for strengths (m, flights) that differ by less than a share."""

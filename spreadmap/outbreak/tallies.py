@@ -18,14 +18,17 @@ from spreadmap.values.inventory import Inventory
 class Totals:
     """Counts over all draws.
 
-    `new` and `showing` are (courses, draws, members, checks); members in which each plant is infected and shows (kept,
-    checks, n); new cases by place (draws x members, places) by the survey and the horizon, and the day of the first.
+    `new` and `showing` are (courses, draws, members, checks); members in which each plant is infected and shows
+    (kept, checks, n), and those in which it was infected at the start (checks, n); new cases by place (draws x
+    members, places) by the survey and the horizon, and the day of the first.
     """
 
     new: IntArray
     showing: IntArray
     plant_infected: IntArray
     plant_showing: IntArray
+    begun_infected: IntArray
+    begun_showing: IntArray
     place_by_survey: IntArray
     place_by_horizon: IntArray
     place_first: IntArray
@@ -44,8 +47,7 @@ class Adding:
         self._new: list[IntArray] = []
         self._showing: list[IntArray] = []
         self._places: list[tuple[np.ndarray, np.ndarray, np.ndarray]] = []
-        self._infected: IntArray | None = None
-        self._shown: IntArray | None = None
+        self._plants: list[IntArray] = []
 
     def take(self, tallies: Sequence[Tally]) -> None:
         """Add some draws."""
@@ -59,23 +61,25 @@ class Adding:
                     one.place_first,
                 )
             )
-            if self._infected is None or self._shown is None:
-                self._infected, self._shown = one.plant_infected.astype(np.int64), one.plant_showing.astype(np.int64)
-            else:
-                self._infected += one.plant_infected
-                self._shown += one.plant_showing
+            counts = (one.plant_infected, one.plant_showing, one.begun_infected, one.begun_showing)
+            if not self._plants:
+                self._plants = [np.zeros(each.shape, dtype=np.int64) for each in counts]
+            for whole, each in zip(self._plants, counts, strict=True):
+                whole += each
 
     def totals(self) -> Totals:
         """Return the counts of all draws taken in."""
-        none = np.zeros((0, 0, 0), dtype=np.int64)
+        infected, showing, begun_infected, begun_showing = self._plants
         by_survey, by_horizon, first = (
             np.concatenate([each[part] for each in self._places]).astype(np.int64) for part in range(3)
         )
         return Totals(
             new=np.stack(self._new, axis=1),
             showing=np.stack(self._showing, axis=1),
-            plant_infected=none if self._infected is None else self._infected,
-            plant_showing=none if self._shown is None else self._shown,
+            plant_infected=infected,
+            plant_showing=showing,
+            begun_infected=begun_infected,
+            begun_showing=begun_showing,
             place_by_survey=by_survey,
             place_by_horizon=by_horizon,
             place_first=first,
@@ -138,28 +142,49 @@ def _place(kind: str, name: str, rows: list[int], totals: Totals, hosts: IntArra
     )
 
 
-def plants_ahead(totals: Totals, among: BoolArray, period: Period) -> PlantsAhead:
-    """Return the chances of every plant under the first course of action; NaN for those not in `among`."""
-    members, checks = totals.members, period.checks
-    survey = int(np.searchsorted(checks, period.survey_day))
-    infected, showing = totals.plant_infected[0], totals.plant_showing[0]
+def chances_under(
+    totals: Totals, course: int, among: BoolArray, begun: tuple[FloatArray, FloatArray] | None
+) -> tuple[FloatArray, FloatArray]:
+    """Return the chances of every plant of being infected and of showing under one of the kept courses, (checks, n) [-].
 
-    def share(counts: IntArray) -> FloatArray:
-        return np.where(among, counts / members, np.nan)
+    Parameters
+    ----------
+    totals : Totals
+    course : int
+    among : array of bool, shape (n,)
+        Zero for all others.
+    begun : two arrays, shape (checks, n), optional
+        The part of both that was infected at the start, where it is known better than from the members. [-]
+    """
+    members = totals.members
+    infected, showing = totals.plant_infected[course] / members, totals.plant_showing[course] / members
+    if begun is not None:
+        infected = infected - totals.begun_infected / members + begun[0]
+        showing = showing - totals.begun_showing / members + begun[1]
+    infected = np.where(among, np.clip(infected, 0.0, 1.0), 0.0)
+    return infected, np.where(among, np.clip(showing, 0.0, infected), 0.0)
+
+
+def plants_ahead(infected: FloatArray, showing: FloatArray, among: BoolArray, period: Period) -> PlantsAhead:
+    """Return the chances of every plant from those at the checks, (checks, n); NaN for those not in `among`."""
+    survey = int(np.searchsorted(period.checks, period.survey_day))
+
+    def of(chance: FloatArray) -> FloatArray:
+        return np.where(among, chance, np.nan)
 
     return PlantsAhead(
-        infected_by_survey=share(infected[survey]),
-        infected_by_horizon=share(infected[-1]),
-        showing_by_survey=share(showing[survey]),
-        showing_by_horizon=share(showing[-1]),
+        infected_by_survey=of(infected[survey]),
+        infected_by_horizon=of(infected[-1]),
+        showing_by_survey=of(showing[survey]),
+        showing_by_horizon=of(showing[-1]),
         first_on=first_dates(infected, period),
     )
 
 
-def first_dates(infected: IntArray, period: Period) -> np.ndarray:
-    """Return when half of the members with each plant infected by the horizon have it, straight between the checks.
+def first_dates(infected: FloatArray, period: Period) -> np.ndarray:
+    """Return when half of each plant's chance of being infected by the horizon has come, straight between the checks.
 
-    `infected` (checks, n) counts members; no date for plants that are infected in none.
+    `infected` (checks, n) are the chances, rising; no date for plants that have none.
     """
     checks, half = period.checks.astype(np.float64), infected[-1] / 2.0
     dates = no_dates(infected.shape[1])

@@ -1,6 +1,10 @@
-"""Infection pressure at points and on grids: two functions are the only door; a third keeps the geometry for a fit."""
+"""Infection pressure at points and on grids: two functions are the only door.
+
+A third keeps sums at points that several steps ask for, a fourth the geometry for a fit.
+"""
 
 from spreadmap.pressure.kept_geometry import KeptGeometry
+from spreadmap.pressure.kept_sums import kept_density
 from spreadmap.pressure.sums import GridPressure, PointPressure, pressure_at_points, pressure_on_grid
 
-__all__ = ["GridPressure", "KeptGeometry", "PointPressure", "pressure_at_points", "pressure_on_grid"]
+__all__ = ["GridPressure", "KeptGeometry", "PointPressure", "kept_density", "pressure_at_points", "pressure_on_grid"]

@@ -23,8 +23,9 @@ class Hidden:
     which it sums to one, and for plants that were taken out; `step_from` (steps,) are the first days of the steps, the
     last of which ends on the date of the state.
 
-    `expected_infected` is the sum over candidates of the chance of being infected. `iterations` and `change` say how
-    the fixed point over hidden sources was reached; `settled` whether it was.
+    `expected_infected` is the sum over candidates of the chance of being infected, `error` its standard error where the
+    chances are means over draws. `iterations` and `change` say how a fixed point over hidden sources was reached;
+    `settled` whether it was.
     """
 
     not_yet_infectious: FloatArray
@@ -36,9 +37,10 @@ class Hidden:
     infected_in: np.ndarray
     step_from: DateArray
     expected_infected: float
-    iterations: int
-    change: float
-    settled: bool
+    iterations: int = 0
+    change: float = 0.0
+    settled: bool = True
+    error: float = 0.0
     remarks: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
