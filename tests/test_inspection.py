@@ -19,6 +19,7 @@ from spreadmap.records.sources import (
     reservoir_sources,
     size_factor,
 )
+from spreadmap.values.rates import Rates
 from spreadmap.values.settings import InspectionSettings, Settings, SurveySettings
 
 TODAY = dt.date(2026, 9, 21)
@@ -231,6 +232,34 @@ def test_onward_is_the_slow_double_sum_over_healthy_hosts():
         near = sum(weight[receiver] * disc_mean(spread.kernel, away[receiver], radius[receiver]) for receiver in other)
         unit = spread.kernel.location_density(10.0)
         assert sent[giver] == pytest.approx(size[giver] * (beyond + near) / unit, rel=0.02)
+
+
+def test_with_fitted_rates_touching_plants_count_by_contact_besides():
+    """Worked by hand: 4 plants in a row, 0.9 m apart; contact as much as 7 m-2 of density for each that touches."""
+    plants = inventory_at(*[(0.9 * i, 0) for i in range(4)], size=["M", "XL", "M", "M"])
+    state, settings = state_with(plants, infected=[3]), Settings()
+    asked = (plants, state, spread_of(), screens_of(), settings, Engine(workers=1))
+    rates = Rates(per_day_m2=0.01, contact_per_day=0.07, background_per_day=0.0)
+    more = onward_if_infected(*asked, None, rates) - onward_if_infected(*asked)
+    size = settings.sources.size_factor["XL"]
+    # the middle ones touch each other and the first; what is confirmed receives nothing and is not asked
+    assert more * spread_of().kernel.location_density(10.0) == pytest.approx([7 * size, 7 * size * 2, 7 * size, 0])
+
+
+def test_plants_that_a_fit_points_at_are_tested_first_and_say_their_chance():
+    plants = inventory_at((0, 0), (60, 0), (5, 0), (300, 0), (20, 0))
+    chance = np.array([np.nan, 0.62, 0.034, 0.2, 0.0])
+    state = state_with(plants, infected=[0], suspect=[3])
+    ranked = list_of(plants, state, weight=chance, chance=chance, to_test=(1,))
+    assert ranked.plant.tolist() == [1, 3, 2, 4]
+    assert ranked.due_on.tolist()[:2] == [TODAY, TODAY]
+    assert ranked.due_on[2] > np.datetime64(TODAY) - 1
+    assert "; no finding, infected with a chance of 62 % by the fitted model: take a sample; " in ranked.reason[0]
+    assert (
+        "suspect on 2026-09-12, take a sample; infected with a chance of 20 % by the fitted model; " in ranked.reason[1]
+    )
+    assert "; infected with a chance of 3.4 % by the fitted model; " in ranked.reason[2]
+    assert "chance of below 0.1 % by the fitted model" in ranked.reason[3]
 
 
 def disc_mean(kernel, away, radius):

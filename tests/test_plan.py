@@ -1,7 +1,9 @@
 """Removal and inspection together: backlog and what is said beside the lists."""
 
 import datetime as dt
+from dataclasses import replace
 
+import numpy as np
 import pytest
 from small_records import inventory_at, sites_of, state_with, system_of
 from small_worlds import screens_of, spread_of
@@ -10,6 +12,7 @@ from test_inspection import list_of as inspections_of
 from spreadmap.decisions.plan import plan_work
 from spreadmap.decisions.removal import rank_removals
 from spreadmap.engine import Engine
+from spreadmap.values.plan import PackingPrice
 from spreadmap.values.settings import InspectionSettings, RemovalSettings, Settings
 
 PLANTS = inventory_at(*[(3 * i, 0) for i in range(12)], bed="a")
@@ -64,3 +67,35 @@ def test_only_confirmed_plants_are_taken_out_and_that_is_said():
     assert sorted(plan.removal.plant.tolist()) == [2, 5]
     assert not set(plan.inspection.plant.tolist()) & {2, 5}
     assert "none is on the removal list" in plan.remarks[-1]
+
+
+def test_plants_of_the_fit_alone_are_counted_and_weak_ranks_say_over_what():
+    settings, state = Settings(), state_with(PLANTS, infected=[2, 5])
+    made = plan_of([2, 5]).removal
+    fitted = replace(made, pointed_at=(7,), ranks_over="law and rates within the fit (12 of its draws)",
+                     rank_holds=np.array([True, False]))  # fmt: skip
+    remarks = plan_work(fitted, inspections_of(PLANTS, state, settings), settings).remarks
+    assert "1 plant has no finding and would be worth taking out by the fitted model alone" in remarks[-1]
+    weak = "1 plant changes sides of the removal cut-off when law and rates within the fit (12 of its draws) change"
+    assert any(weak in text for text in remarks)
+
+
+@pytest.mark.parametrize(
+    ("packed", "by_value", "says"),
+    [
+        (0.7, 0.72, "avoids 2.0 % of the list's arrivals less than the same minutes of digging by value alone would"),
+        (0.72, 0.7, "avoids 2.0 % of the list's arrivals more than"),
+        (0.7, 0.7002, "avoids as much as the same minutes"),
+    ],
+)
+def test_the_price_of_packing_is_said_and_nothing_where_there_is_none(packed, by_value, says):
+    settings, state = Settings(), state_with(PLANTS, infected=[2, 5])
+    price = PackingPrice(packed_hours=16.0, by_value_hours=18.0, packed=packed, by_value=by_value)
+    listed = replace(plan_of([2, 5]).removal, packing=price, within_hours=np.array([True, False]))
+    (text,) = [
+        each
+        for each in plan_work(listed, inspections_of(PLANTS, state, settings), settings).remarks
+        if "Packed" in each
+    ]
+    assert says in text
+    assert text.endswith("which take 18.0 crew hours with set-up instead of 16.0.")

@@ -6,19 +6,16 @@ from dataclasses import replace
 import numpy as np
 import pytest
 import shapely
-from small_records import FLIGHT, inventory_at, sites_of, state_with, system_of
+from small_records import inventory_at, sites_of, state_with, system_of
 from small_worlds import rose_toward, screens_of, spread_of
 
-from spreadmap.biology.season import flight_days
 from spreadmap.decisions.cautions import removal_cautions
 from spreadmap.decisions.dates import regrowth_dates, working_day_after
 from spreadmap.decisions.removal import rank_removals
 from spreadmap.decisions.removal_words import Knowledge
 from spreadmap.engine import Engine
 from spreadmap.errors import SettingsError
-from spreadmap.values.hidden import Hidden
 from spreadmap.values.inventory import Sources
-from spreadmap.values.rates import Rates
 from spreadmap.values.settings import InfectionSettings, KernelSettings, RemovalSettings, Settings
 from spreadmap.values.surveys import Decisions
 from spreadmap.values.words import Verdict
@@ -167,6 +164,22 @@ def test_the_reason_names_finding_date_and_the_two_largest_parts():
     assert shown == pytest.approx(100 * alone / ranked.onward[0], abs=1.0)
 
 
+def test_a_plant_whose_own_bed_takes_nearly_all_names_what_stands_nearest_and_the_rest():
+    """Two hosts within a metre take more than half, three at 4 m the rest but for a bed 300 m away."""
+    places = [(0, 0), (0.9, 0), (-0.9, 0), *[(4, i) for i in range(3)], (300, 0)]
+    plants = inventory_at(*places, bed=["own"] * 6 + ["far"])
+    says = list_of(plants, state_with(plants, infected=[0])).reason[0]
+    near, rest = (int(part.split(" %")[0].split()[-1]) for part in says.split(" and "))
+    assert f"{near} % falls on 2 hosts within 1 m in bed own and {rest} % falls on the rest of bed own." in says
+    alone = list_of(inventory_at(*places[:3]), state_with(inventory_at(*places[:3]), infected=[0])).onward[0]
+    assert near == pytest.approx(100 * alone / list_of(plants, state_with(plants, infected=[0])).onward[0], abs=1.0)
+    assert near + rest in (99, 100)
+    # one host at 1.9 m takes less than half of what falls on the bed, with twenty at 3 m
+    circle = [(3 * np.sin(turn), 3 * np.cos(turn)) for turn in np.arange(20) * np.pi / 10]
+    crowd = inventory_at((0, 0), (1.9, 0), *circle, bed="own")
+    assert "100 % falls on 21 hosts within 5 m in bed own." in list_of(crowd, state_with(crowd, infected=[0])).reason[0]
+
+
 def test_regrowth_and_private_ground_are_said():
     plants = inventory_at((0, 0), (5, 0), site="garden")
     sites = sites_of(("garden", shapely.box(-9, -9, 9, 9), "bed", True, "A. Resident"))
@@ -219,79 +232,6 @@ def test_the_list_is_the_same_on_one_and_on_two_threads():
     assert one.avoided.tobytes() == two.avoided.tobytes()
 
 
-RATES = Rates(per_day_m2=0.02, contact_per_day=0.002, background_per_day=1e-6)
-
-
-def hidden_with(infected):
-    """Return hidden infection from the chance of being infected of every plant, NaN for no candidate."""
-    infected = np.asarray(infected, dtype=float)
-    n = len(infected)
-    return Hidden(
-        not_yet_infectious=infected / 2, infectious=infected / 2, healthy=1 - infected, symptomatic=infected / 4,
-        half_show_by=np.full(n, np.datetime64("2026-12-01")), days_infected=np.full(n, 30.0),
-        infected_in=np.zeros((n, 1)), step_from=np.array(["2026-09-14"], dtype="datetime64[D]"),
-        expected_infected=float(np.nansum(infected)), iterations=1, change=0.0, settled=True,
-    )  # fmt: skip
-
-
-def calibrated(plants, infected_of, infected, settings, **more):
-    chance = np.zeros(len(plants))
-    for plant, value in infected_of.items():
-        chance[plant] = value
-    chance[list(infected)] = np.nan
-    known = Knowledge(rates=RATES, hidden=hidden_with(chance), **more)
-    return rank_removals(plants, sites_of(), state_with(plants, infected=infected), spread_of(), NO_SCREENS, system_of(),
-                         settings, TODAY, (), ENGINE, known)  # fmt: skip
-
-
-def test_arrivals_on_plants_that_are_probably_infected_already_count_less():
-    plants = two_beds()
-    fresh = calibrated(plants, {}, [0, 3], only_believed())
-    assert fresh.plant.tolist() == [3, 0]
-    stale = calibrated(plants, dict.fromkeys(range(4, 10), 0.9), [0, 3], only_believed())
-    assert stale.plant.tolist() == [0, 3]
-    assert stale.avoided[1] < 0.2 * fresh.avoided[0]
-
-
-def test_infections_avoided_are_the_sum_over_receivers_of_their_chance_to_escape():
-    """Worked by hand from the rates: one confirmed medium plant, one healthy one 10 m away, no wind."""
-    plants = inventory_at((0, 0), (10, 0))
-    avoided = calibrated(plants, {}, [0], only_believed(value_days=365)).avoided[0]
-    days = flight_days(np.datetime64(TODAY), np.datetime64("2027-09-21"), FLIGHT)
-    density = float(spread_of().kernel.location_density(10.0))  # the canopy of 0.4 m changes it by less than 1 %
-    background = np.exp(-RATES.background_per_day * days)
-    assert avoided == pytest.approx(background * -np.expm1(-RATES.per_day_m2 * density * days), rel=0.01)
-
-
-def test_touching_plants_are_infected_by_contact_where_the_rates_have_one():
-    """1 m apart, the touching distance: the dose is more by the rate of contact times the days."""
-    apart, touching = (
-        calibrated(inventory_at((0, 0), (metres, 0)), {}, [0], only_believed()).avoided[0] for metres in (1.001, 0.999)
-    )
-    days = flight_days(np.datetime64(TODAY), np.datetime64("2027-09-21"), FLIGHT)
-    dose_apart, dose_touching = -np.log1p(-apart), -np.log1p(-touching)
-    assert dose_touching - dose_apart == pytest.approx(RATES.contact_per_day * days, rel=0.02)
-
-
-def test_green_plants_come_onto_the_list_only_where_settings_and_fit_allow_it():
-    """A green plant amid forty healthy ones, nine tenths surely infected; another hardly."""
-    rng = np.random.default_rng(1)
-    plants = inventory_at((0, 0), *rng.uniform(-8, 8, (40, 2)), (300, 0))
-    chance = {0: 0.9, 1: 0.01}
-    allowed = only_believed(green_plants=True)
-    listed = calibrated(plants, chance, [41], allowed)
-    assert listed.is_green.tolist() == (listed.plant == 0).tolist()
-    assert listed.plant.tolist() == [0, 41]
-    assert "No finding; infected with a chance of 90 % by the fitted model: test it first" in listed.reason[0]
-    assert any("removes 0.1 healthy plants to avoid" in text for text in listed.remarks)
-    assert not calibrated(plants, chance, [41], only_believed()).is_green.any()
-    relative = list_of(plants, state_with(plants, infected=[41]), settings=allowed)
-    assert relative.plant.tolist() == [41]
-    assert any("needs rates fitted to the surveys" in text for text in relative.remarks)
-    dear = calibrated(plants, chance, [41], only_believed(green_plants=True, green_price=1000.0))
-    assert dear.plant.tolist() == [41]
-
-
 def test_the_curve_begins_with_nothing_and_rises_to_all_of_it():
     rng = np.random.default_rng(4)
     plants = inventory_at(*rng.uniform(0, 120, (60, 2)), bed=rng.choice(["a", "b", "c", "d"], 60))
@@ -304,14 +244,8 @@ def test_the_curve_begins_with_nothing_and_rises_to_all_of_it():
     assert (curve.low <= curve.share + 1e-12).all()
     assert (curve.high >= curve.share - 1e-12).all()
     assert (curve.low[1:-1] < curve.high[1:-1]).any()
-    assert np.isnan(curve.infections).all()
+    assert all(np.isnan(each).all() for each in (curve.infections, curve.infections_low, curve.infections_high))
     assert ranked.avoided == pytest.approx(np.diff(curve.share))
-
-
-def test_in_calibrated_mode_the_curve_counts_infections():
-    plants = two_beds()
-    ranked = calibrated(plants, {}, [0, 3], only_believed())
-    assert ranked.curve.infections == pytest.approx(np.concatenate([[0], np.cumsum(ranked.avoided)]))
 
 
 def test_packing_is_held_against_the_same_digging_by_value_alone():
@@ -487,32 +421,3 @@ def test_cautions_follow_the_settings_and_defer_to_local_codes():
     for words in ("0.46 m", "12 km/h", "09:00", "located before any digging", "eye protection", "licensed applicator",
                   "not a diagnosis", "Local codes", "No blower", "Traffic control"):  # fmt: skip
         assert words in says
-
-
-def test_a_horizon_that_ends_with_the_season_is_carried_across_the_winter():
-    plants = two_beds()
-    listed = {
-        horizon: calibrated(plants, {}, [0, 3], only_believed(value_days=365), horizon_on=horizon).avoided[0]
-        for horizon in (None, dt.date(2026, 12, 31), dt.date(2028, 12, 31))
-    }
-    assert listed[dt.date(2026, 12, 31)] == listed[None]
-    assert listed[dt.date(2028, 12, 31)] > 1.2 * listed[None]
-
-
-def test_what_others_infect_anyway_is_not_avoided():
-    """A wild stand beside the healthy plant; hand-reckoned: its dose lets the plant escape with exp(-dose) beforehand."""
-    plants = inventory_at((0, 0), (10, 0))
-    wild = Sources(easting=[20.0], northing=[0.0], strength=[6.0], plant=[-1])
-    alone = calibrated(plants, {}, [0], only_believed()).avoided[0]
-    beside = calibrated(plants, {}, [0], only_believed(), wild=wild).avoided[0]
-    dose = -6 * np.log1p(-alone)  # six plants at the same distance on the other side
-    assert beside == pytest.approx(alone * np.exp(-dose), rel=0.01)
-
-
-def test_two_plants_of_one_receiver_share_it():
-    """Each alone avoids less than it would without the other, and both together what the sums say."""
-    plants = inventory_at((0, 0), (20, 0), (10, 0), bed=["a", "b", "c"])
-    both = calibrated(plants, {}, [0, 1], only_believed()).avoided
-    one = calibrated(inventory_at((0, 0), (10, 0)), {}, [0], only_believed()).avoided[0]
-    dose = -np.log1p(-one)
-    assert both == pytest.approx([np.exp(-dose) - np.exp(-2 * dose), one], rel=0.01)

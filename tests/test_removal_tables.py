@@ -11,10 +11,13 @@ from made_results import made_result
 from spreadmap.decisions.regrowth import hole_checks
 from spreadmap.io.removal_tables import write_removal_tables
 from spreadmap.io.short_names import REGROWTH_CHECKS, REMOVAL_CURVE
+from spreadmap.review.language import Words
+from spreadmap.review.removal_list import removal_table
 from spreadmap.review.removal_words import avoided_sentence, holes_sentence
-from spreadmap.review.tables import removal_table
 from spreadmap.values.settings import RemovalSettings, Settings
 from spreadmap.values.words import Mode
+
+EN = Words("en", "metric")
 
 
 def system_with(**removal):
@@ -47,7 +50,8 @@ def test_the_curve_is_written_point_by_point_with_its_mode(tmp_path):
     assert [row["plants"] for row in rows] == [str(number) for number in range(7)]
     assert rows[0]["share_avoided"] == "0.0"
     assert rows[-1]["share_avoided"] == "1.0"
-    assert {row["infections_avoided"] for row in rows} == {""}  # none is stated in relative mode
+    told = ("infections_avoided", "infections_low", "infections_high")
+    assert {row[name] for row in rows for name in told} == {""}  # none is stated in relative mode
     assert {row["mode"] for row in rows} == {"relative"}
     assert all("arrivals" in row["share_of"] for row in rows)
 
@@ -68,34 +72,36 @@ def test_the_page_says_what_the_hours_avoid_with_the_range():
     result = replace(made_result(), settings=Settings(removal=RemovalSettings(crew_hours_per_week=1.5)))
     hours = np.array([0.0, 1.0, 1.5, 2.0, 3.0, 4.0, 6.0])
     curve = replace(made_result().systems[0].plan.removal.curve, hours=hours)
-    says = avoided_sentence(system_with(curve=curve), result)
+    says = avoided_sentence(EN, system_with(curve=curve), result)
     assert says.startswith("Of the arrivals on healthy hosts that the plants on the list would send until the horizon")
     assert "33 % (11 % to 58 %)" in says  # 1.5 hours reach the second point
     assert says.count("avoid ") == 4
     assert "removal_curve.csv" in says
     calibrated = system_with(curve=curve)
     calibrated = replace(calibrated, face=replace(calibrated.face, mode=Mode.CALIBRATED))
-    assert avoided_sentence(calibrated, result).startswith("Of the infections that the plants on the list would cause")
+    assert avoided_sentence(EN, calibrated, result).startswith(
+        "Of the infections that the plants on the list would cause"
+    )
 
 
 @pytest.mark.parametrize("curve", [None, "short"])
 def test_no_curve_is_no_sentence(curve):
     result = made_result()
-    assert avoided_sentence(system_with(curve=None), result) == ""
+    assert avoided_sentence(EN, system_with(curve=None), result) == ""
     no_crew = replace(result, settings=Settings(removal=RemovalSettings(crew_hours_per_week=0.0)))
-    assert avoided_sentence(result.systems[0], no_crew) == ""
+    assert avoided_sentence(EN, result.systems[0], no_crew) == ""
 
 
 def test_the_page_says_which_holes_are_looked_at_next():
     system, _ = with_hole()
-    says = holes_sentence(system)
+    says = holes_sentence(EN, system)
     assert says.startswith("1 place where a confirmed plant was taken out; next check for sprouts on 17 September 2026")
     assert "overdue" not in says
     passed = {"next_check_on": np.array(["2026-08-30"], dtype="datetime64[D]"), "is_overdue": np.array([True])}
     late = replace(system, plan=replace(system.plan, holes=replace(system.plan.holes, **passed)))
-    assert "1 check for sprouts overdue, the oldest since 30 August 2026" in holes_sentence(late)
-    assert "next check" not in holes_sentence(late)
-    assert holes_sentence(made_result().systems[0]) == ""
+    assert "1 check for sprouts is overdue, since 30 August 2026: look now" in holes_sentence(EN, late)
+    assert "next" not in holes_sentence(EN, late)
+    assert holes_sentence(EN, made_result().systems[0]) == ""
 
 
 def test_the_table_shows_cost_day_decision_and_ranks_that_do_not_hold():
@@ -103,11 +109,13 @@ def test_the_table_shows_cost_day_decision_and_ranks_that_do_not_hold():
     decision = np.array(["", "refuse", *[""] * (count - 2)], dtype=object)
     why = np.array(["", "<b>no</b>", *[""] * (count - 2)], dtype=object)
     shown = re.sub(
-        r"<[^>]+>", "", str(removal_table(system_with(decision=decision, decision_reason=why), made_result()))
+        r"<[^>]+>",
+        "",
+        str(removal_table(EN, "removal", system_with(decision=decision, decision_reason=why), made_result())),
     )
     assert "99 US$" in shown
     assert "2026-09-17, no. 1" in shown
     assert "not before 2026-09-17" in shown
     assert "replant from 2028-12-01" in shown
-    assert "Manager: refuse: &lt;b&gt;no&lt;/b&gt;." in shown
+    assert "Manager: refused: &lt;b&gt;no&lt;/b&gt;." in shown
     assert shown.count("(does not hold)") == 1

@@ -145,6 +145,20 @@ def test_the_range_over_the_scale_run_holds_the_area():
         assert ring.area_m2 == pytest.approx(ring.polygon.area)
 
 
+def test_with_draws_of_a_fit_areas_are_told_over_them_and_not_over_the_scale_run():
+    """A draw of the same law leaves no range; one of twice the lengths has four times the area at the most."""
+    plant = inventory_at((0, 0))
+    state = state_with(plant, infected=[0])
+    ground, law = ground_of(plant, sites_of(), state), spread_of()
+    sources = plant_sources(plant, state, ONE_SCALE.sources)
+    same, twice, run = (
+        rings(ground, sources, law, ONE_SCALE, ENGINE, laws=laws)[-1] for laws in ((law,), (law.scaled(2),), ())
+    )
+    assert same.area_high_m2 == pytest.approx(same.area_m2, rel=0.02)
+    assert twice.area_high_m2 == pytest.approx(4 * twice.area_m2, rel=0.03)
+    assert run.area_high_m2 == pytest.approx(twice.area_high_m2)
+
+
 def test_host_shares_grow_from_core_to_outer_and_count_healthy_hosts_only():
     plants = inventory_at((0, 0), (2, 0), (30, 0), (90, 0), (100, 0))
     found = rings_of(plants, state_with(plants, infected=[0], is_host=[True, True, True, True, False]))

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
 
 from spreadmap.decisions.looking import Looks, order_by_worth, reached, walk
+from spreadmap.decisions.onward import touching_weight
 from spreadmap.decisions.places import work_places
 from spreadmap.dispersal.spread import Spread, unit_density
 from spreadmap.engine import Engine
@@ -17,12 +19,13 @@ from spreadmap.records.sources import receiving_weight, receptors_of, size_facto
 from spreadmap.values.arrays import BoolArray, FloatArray, IntArray
 from spreadmap.values.inventory import Inventory, ScreenSegments, Sources
 from spreadmap.values.plan import InspectionList
+from spreadmap.values.rates import Rates
 from spreadmap.values.results import Exposure, HiddenFirstForm
 from spreadmap.values.settings import InspectionSettings, Settings
 from spreadmap.values.surveys import PlantState
 from spreadmap.values.words import Status
 
-TOUCHING, SUSPECT, OTHER = 0, 1, 2
+TOUCHING, TO_TEST, OTHER = 0, 1, 2
 ONWARD_RTOL = 0.01
 """Error allowed in what plants would send onward [-]: it is multiplied by weights that are known far less well."""
 NEVER_DAYS = 365.0
@@ -47,33 +50,41 @@ def onward_if_infected(
     settings: Settings,
     engine: Engine,
     healthy: FloatArray | None = None,
+    rates: Rates | None = None,
 ) -> FloatArray:
     """Return what every standing host that is not confirmed would send to healthy ones, shape (n,) [units of pressure].
 
     To first order: what two plants send to a third adds up. `healthy` is how surely each plant is still healthy, (n,) [-];
-    without it suspects alone count in part.
+    without it suspects alone count in part. With fitted rates, what goes to touching plants by contact comes besides, as
+    so much pressure as would bring it about through the air.
     """
     among = np.flatnonzero(candidates(state))
     weight = receiving_weight(inventory, state, settings.sources)
     size = size_factor(inventory, settings.sources)
     if healthy is not None:
         weight = np.where(weight > 0, inventory.susceptibility * size * np.nan_to_num(healthy), 0.0)
+    plants = receptors_of(inventory, weight > 0, settings.sources)
+    sources = Sources(
+        easting=inventory.easting[among],
+        northing=inventory.northing[among],
+        strength=size[among],
+        plant=among,
+    )
     sums = pressure_at_points(
-        receptors_of(inventory, weight > 0, settings.sources),
-        Sources(
-            easting=inventory.easting[among],
-            northing=inventory.northing[among],
-            strength=size[among],
-            plant=among,
-        ),
+        plants,
+        sources,
         spread,
         engine,
         screens=screens,
         receptor_weight=weight[weight > 0],
         settings=replace(settings.pressure, rtol=max(settings.pressure.rtol, ONWARD_RTOL)),
     )
+    sent = np.zeros(len(among)) if sums.sent is None else sums.sent
+    if rates is not None and rates.per_day_m2 > 0:
+        touched = touching_weight(sources, plants, weight[weight > 0], settings.inspection.touching_m)
+        sent = sent + rates.contact_per_day / rates.per_day_m2 * size[among] * touched
     result = np.zeros(len(inventory))
-    result[among] = 0.0 if sums.sent is None else sums.sent / unit_density(spread.kernel)
+    result[among] = sent / unit_density(spread.kernel)
     return result
 
 
@@ -89,17 +100,20 @@ def rank_inspections(
     weight: FloatArray | None = None,
     onward: FloatArray | None = None,
     drawn: IntArray | None = None,
+    chance: FloatArray | None = None,
+    to_test: Sequence[int] = (),
 ) -> InspectionList:
     """Return the standing hosts that are not confirmed, in the order in which they should be looked at.
 
     A look is worth the weight of the plant's being hidden times what it would send onward, per person-minute with the
     way to its bed; what the eye notices is the same share for all and moves nobody. Without a weight of its own the
     relative infection pressure stands for it, and plants that touch a confirmed one come first, because contact is not
-    part of that. Suspects come next, because a test settles them. Equal ones keep the order of the inventory.
+    part of that. Next come suspects and the plants that a fit alone makes worth taking out, because a test settles them.
+    Equal ones keep the order of the inventory.
 
     Hours of the next survey reach plants drawn at random first, then a share of them those whose interval by distance
     has run out, then those at which a minute is worth most. A plant is due after the interval of its distance, counted
-    from its last inspection, and at once where there was none or where it is a suspect. What the hours of the next
+    from its last inspection, and at once where there was none or where a test is to be made. What the hours of the next
     survey reach is due on its day at the latest.
 
     Parameters
@@ -117,6 +131,10 @@ def rank_inspections(
         What each plant would send to healthy ones, in any unit; the same for all where it is not given. [-]
     drawn : array of positions, optional
         Plants drawn at random.
+    chance : array, shape (n,), optional
+        Chance of being infected by a fit, to be told; none is told in relative mode. [-]
+    to_test : positions
+        Plants without a finding that a fit makes worth taking out.
 
     Returns
     -------
@@ -134,8 +152,8 @@ def rank_inspections(
     survey_on = np.datetime64(as_of if next_survey_on is None else next_survey_on)
     weights = (exposure.pressure if weight is None else np.nan_to_num(weight))[plants]
     sends = np.ones(len(plants)) if onward is None else onward[plants]
-    group = np.full(len(plants), OTHER)
-    group[state.status[plants] == Status.SUSPECT.value] = SUSPECT
+    is_tested = (state.status[plants] == Status.SUSPECT.value) | np.isin(plants, np.asarray(to_test, dtype=np.int64))
+    group = np.where(is_tested, TO_TEST, OTHER)
     if weight is None:
         group[hidden.is_touching[plants]] = TOUCHING
     looks = Looks(
@@ -156,7 +174,7 @@ def rank_inspections(
     order, added, table = _over_scales(looks, weights, sends, exposure, among)
     reach, today = int(within.sum()), np.datetime64(as_of)
     due = np.where(np.isnat(last), today, np.maximum(last + days.astype("timedelta64[D]"), today))
-    due = np.where(state.status[plants] == Status.SUSPECT.value, today, due)
+    due = np.where(is_tested, today, due)
     if next_survey_on is not None:
         due = np.where(within, np.minimum(due, survey_on), due)
     most = float(looks.worth.max(initial=0.0))
@@ -173,7 +191,13 @@ def rank_inspections(
         rank_low=table.min(axis=0),
         rank_high=table.max(axis=0),
         rank_holds=np.all((table <= reach) == (table[0] <= reach), axis=0),
-        reason=np.array([_reason(state, exposure, hidden, int(plant)) for plant in listed], dtype=object),
+        reason=np.array(
+            [
+                _reason(state, exposure, hidden, plant, is_asked, chance)
+                for plant, is_asked in zip(listed.tolist(), is_tested[order].tolist(), strict=True)
+            ],
+            dtype=object,
+        ),
         worth=100.0 * looks.worth[order] / most if most > 0 else np.zeros(len(order)),
         set_up_minutes=added,
         is_random=is_random[order],
@@ -203,8 +227,15 @@ def _over_scales(
     return order, added, table[:, order]
 
 
-def _reason(state: PlantState, exposure: Exposure, hidden: HiddenFirstForm, plant: int) -> str:
-    """Return in words why a plant is looked at, without any chance."""
+def _reason(
+    state: PlantState,
+    exposure: Exposure,
+    hidden: HiddenFirstForm,
+    plant: int,
+    is_tested: bool,
+    chance: FloatArray | None,
+) -> str:
+    """Return in words why a plant is looked at, with a chance only where a fit gave one."""
     parts = []
     distance, pressure = hidden.distance_to_confirmed_m[plant], exposure.pressure[plant]
     if hidden.is_touching[plant]:
@@ -213,6 +244,10 @@ def _reason(state: PlantState, exposure: Exposure, hidden: HiddenFirstForm, plan
         parts.append(f"{distance:.0f} m from the nearest confirmed plant")
     if state.status[plant] == Status.SUSPECT.value:
         parts.append(f"suspect on {state.status_on[plant]}, take a sample")
+    if chance is not None and np.isfinite(chance[plant]):
+        told = f"infected with a chance of {_share(float(chance[plant]))} by the fitted model"
+        is_asked = is_tested and state.status[plant] != Status.SUSPECT.value
+        parts.append(f"no finding, {told}: take a sample" if is_asked else told)
     if state.inspections[plant] == 0:
         parts.append("never inspected")
     if pressure > 0:
@@ -222,6 +257,13 @@ def _reason(state: PlantState, exposure: Exposure, hidden: HiddenFirstForm, plan
             parts.append(f"{100 * wild:.0f} % of it from wild stands")
     text = "; ".join(parts)
     return f"{text[:1].upper()}{text[1:]}." if text else "Regular interval."
+
+
+def _share(chance: float) -> str:
+    """Return a chance in per cent, small ones with a digit more."""
+    if chance < 0.001:
+        return "below 0.1 %"
+    return f"{100 * chance:.1f} %" if chance < 0.1 else f"{100 * chance:.0f} %"
 
 
 def _plain(pressure: float) -> str:

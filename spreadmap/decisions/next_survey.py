@@ -9,6 +9,7 @@ import numpy as np
 
 from spreadmap.decisions.inspection import onward_if_infected, rank_inspections
 from spreadmap.decisions.places import work_places
+from spreadmap.decisions.removal_words import Knowledge
 from spreadmap.decisions.survey_sizes import most_infected_given, random_order
 from spreadmap.decisions.survey_statement import EXCLUDED_AT, Sizes, last_survey, many, sizes_of, survey_statements
 from spreadmap.dispersal.spread import Spread
@@ -19,7 +20,7 @@ from spreadmap.values.arrays import FloatArray, to_date
 from spreadmap.values.inventory import Inventory, ScreenSegments
 from spreadmap.values.plan import InspectionList, RemovalList
 from spreadmap.values.project import ProjectInputs
-from spreadmap.values.results import Exposure, HiddenFirstForm, SurveyResult
+from spreadmap.values.results import Exposure, HiddenFirstForm, PlannedSurvey
 from spreadmap.values.settings import Settings
 from spreadmap.values.survey_answer import HoursShare, RandomSample, SurveyAnswer
 from spreadmap.values.surveys import PlantState
@@ -99,6 +100,8 @@ def plan_inspections(
     *,
     weight: FloatArray | None = None,
     healthy: FloatArray | None = None,
+    known: Knowledge | None = None,
+    removal: RemovalList | None = None,
 ) -> tuple[InspectionList, RandomSample]:
     """Return where the next survey looks, and which of its plants chance chose.
 
@@ -109,10 +112,15 @@ def plan_inspections(
         As for `rank_inspections` and `onward_if_infected`.
     weight, healthy : arrays, shape (n,), optional
         How much speaks for each plant's being infected and showing it, in any unit; how surely it is still healthy [-].
+    known : Knowledge, optional
+        Fitted rates, by which contact counts, and chances, which are told; without them none is.
+    removal : RemovalList, optional
+        What it points at without listing it is tested first.
     """
+    rates, chances = (None, None) if known is None else (known.rates, known.hidden)
     inventory = project.inventory
     sample = random_sample(inventory, state, settings, project.next_survey_on)
-    onward = onward_if_infected(inventory, state, spread, screens, settings, engine, healthy)
+    onward = onward_if_infected(inventory, state, spread, screens, settings, engine, healthy, rates)
     ranked = rank_inspections(
         inventory,
         state,
@@ -124,6 +132,8 @@ def plan_inspections(
         weight=weight,
         onward=onward,
         drawn=sample.plant,
+        chance=None if chances is None else chances.infected,
+        to_test=() if removal is None else removal.pointed_at,
     )
     return ranked, sample
 
@@ -253,7 +263,7 @@ def survey_answer(
     )
 
 
-def survey_headlines(result: SurveyResult) -> tuple[str, ...]:
+def survey_headlines(result: PlannedSurvey) -> tuple[str, ...]:
     """Return what a person who planned a survey wants to hear first."""
     if not result.systems:
         return ("No pest system whose plants come out with their roots is on file here: there is no list to walk.",)

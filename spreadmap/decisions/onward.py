@@ -9,11 +9,12 @@ import numpy as np
 from scipy.spatial import cKDTree
 
 from spreadmap.biology.season import flight_days
+from spreadmap.biology.season_clock import SeasonClock
 from spreadmap.decisions.order import Contributions
 from spreadmap.dispersal.spread import Spread, unit_density
 from spreadmap.engine import Engine
 from spreadmap.outbreak.assumed_rates import assumed_rates
-from spreadmap.pressure import pressure_at_points
+from spreadmap.pressure import kept_density, pressure_at_points
 from spreadmap.pressure.pairs import near_pair_densities
 from spreadmap.records.sources import receiving_weight, receptors_of, size_factor
 from spreadmap.records.state import confirmed
@@ -47,10 +48,14 @@ class Receivers:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Giving:
-    """n plants that could be taken out: what each sends with if it is infected, and the chance that it is [-]."""
+    """n plants that could be taken out: what each sends with if it is infected, and the chance that it is [-].
+
+    `days` is the flight for which each counts [d of full flight].
+    """
 
     sources: Sources
     chance: FloatArray
+    days: FloatArray
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -59,15 +64,13 @@ class Onward:
 
     `relative` (n,) sums over healthy hosts. `pair_receiver` and `pair_share` say for the pairs of `worth` which plant of
     the inventory receives, and which share of all that the giver would send to healthy hosts falls on it, to first
-    order [-]. `rates` turned arrivals into infections; `days` is the flight until the horizon [d of full flight].
+    order [-].
     """
 
     worth: Contributions
     relative: FloatArray
     pair_receiver: IntArray
     pair_share: FloatArray
-    rates: Rates
-    days: float
 
 
 def receivers_of(inventory: Inventory, state: PlantState, settings: Settings, hidden: Hidden | None) -> Receivers:
@@ -98,6 +101,18 @@ def horizon_days(as_of: dt.date, horizon_on: dt.date | None, system: PestSystem,
     return flight_days(np.datetime64(as_of), np.datetime64(last), system.flight_weight)
 
 
+def green_horizon_days(as_of: dt.date, days: float, system: PestSystem, settings: Settings) -> float:
+    """Return the flight for which a plant without a finding counts, at most `days` [d of full flight].
+
+    If it is infected it will show, be found and come out without the model: what it sends after that is not avoided by
+    taking it out now. So it counts over `settings.removal.green_days` of the growing season, across the winter, too.
+    """
+    clock = SeasonClock(begins=settings.infection.growing_from, ends=settings.infection.growing_to)
+    first = np.datetime64(as_of)
+    last = clock.date_after(np.array([first]), float(settings.removal.green_days))[0]
+    return min(days, flight_days(first, last, system.flight_weight))
+
+
 def assumed_air_rates(sent: FloatArray, infections: float, system: PestSystem, settings: Settings) -> Rates:
     """Return rates under which the mean of some plants causes so many infections in a year, through the air alone.
 
@@ -125,11 +140,14 @@ class Reckoner:
         Whatever sends and is not to be taken out.
     spread, screens, settings, engine
         As elsewhere.
+    believed : Reckoner, optional
+        What others send is taken from there: it says which receivers are lost anyway, and is nearly the same under all laws
+        that a fit allows.
     """
 
     def __init__(
         self, giving: Giving, receivers: Receivers, others: Sources, spread: Spread, screens: ScreenSegments,
-        settings: Settings, engine: Engine,
+        settings: Settings, engine: Engine, believed: Reckoner | None = None,
     ) -> None:  # fmt: skip
         self._giving, self._receivers = giving, receivers
         expected = Sources(
@@ -140,9 +158,11 @@ class Reckoner:
         with_weight = {"screens": screens, "receptor_weight": weight, "settings": settings.pressure}
         sums = pressure_at_points(receivers.plants, expected, spread, engine, **with_weight)  # type: ignore[arg-type]
         self.sent = sums.sent if sums.sent is not None else np.zeros(len(expected))
-        self._outside = pressure_at_points(
-            receivers.plants, others, spread, engine, screens=screens, settings=settings.pressure
-        ).density  # fmt: skip
+        self._outside: FloatArray = (
+            _outside(receivers.plants, others, spread, screens, settings, engine)
+            if believed is None
+            else believed._outside
+        )
         touching = settings.inspection.touching_m
         reach = float(spread.kernel.quantile(settings.removal.near_share))
         self._pairs = near_pair_densities(
@@ -162,21 +182,25 @@ class Reckoner:
         self._touched = _touched_by(others, receivers.plants, touching)
         self._unit = unit_density(spread.kernel)
 
-    def under(self, rates: Rates, days: float, loss: FloatArray) -> Onward:
-        """Return what each plant would bring about in so many days of full flight; `loss` is what taking it out costs."""
-        receives, source = self._receivers.receives, self._pairs.source
-        air, touch = rates.per_day_m2 * days, rates.contact_per_day * days
-        if_infected = (air * self._near + touch * self._touch) * receives[self._pairs.receptor]
+    def under(self, rates: Rates, days: float, loss: FloatArray, others_at: Rates | None = None) -> Onward:
+        """Return what each plant would bring about in its days; `loss` is what taking it out costs.
+
+        All others send for `days`; where what they send is that of another law, at the rates that belong to it.
+        """
+        receives, source, own_days = self._receivers.receives, self._pairs.source, self._giving.days
+        air, touch = rates.per_day_m2, rates.contact_per_day
+        if_infected = (air * self._near + touch * self._touch) * receives[self._pairs.receptor] * own_days[source]
         chance = self._giving.chance[source]
         # A plant that is infected with chance p lets a receiver escape with 1 - p + p exp(-dose): one dose less.
         with np.errstate(divide="ignore"):
             dose = np.where(chance < 1, -np.log1p(chance * np.expm1(-if_infected)), if_infected)
-        elsewhere = receives * (
-            air * (self._outside + self._rest) + touch * self._touched + rates.background_per_day * days
-        )
+        elsewhere = (receives * days) * (
+            (others_at or rates).per_day_m2 * self._outside + air * self._rest + touch * self._touched
+            + rates.background_per_day
+        )  # fmt: skip
         worth = Contributions(
             start=self._pairs.start, receiver=self._pairs.receptor, dose=dose, healthy=self._receivers.healthy,
-            elsewhere=elsewhere, far=air * self._far, loss=loss,
+            elsewhere=elsewhere, far=air * own_days * self._far, loss=loss,
         )  # fmt: skip
         # Shares are of arrivals, so that they are the same whatever the rates; contact counts where it is known.
         sent = (self._near + (touch / air if air > 0 else 0.0) * self._touch) * chance
@@ -185,8 +209,21 @@ class Reckoner:
         return Onward(
             worth=worth, relative=self.sent / self._unit,
             pair_receiver=np.asarray(self._receivers.plants.plant[self._pairs.receptor], dtype=np.int64),
-            pair_share=sent / np.where(whole > 0, whole, 1.0)[source], rates=rates, days=days,
+            pair_share=sent / np.where(whole > 0, whole, 1.0)[source],
         )  # fmt: skip
+
+
+def _outside(
+    plants: Receptors, others: Sources, spread: Spread, screens: ScreenSegments, settings: Settings, engine: Engine
+) -> FloatArray:
+    """Return the density of arrivals from others at each receiver, shape (receivers,) [m^-2].
+
+    Wild stands send the same whatever comes out: other steps of the run ask for their sums as well.
+    """
+    wild, own = others.only(others.plant < 0), others.only(others.plant >= 0)
+    density = pressure_at_points(plants, own, spread, engine, screens=screens, settings=settings.pressure).density
+    more = kept_density(plants, wild, spread, engine, screens=screens, settings=settings.pressure)
+    return np.asarray(density + more)
 
 
 def _touched_by(others: Sources, plants: Receptors, touching_m: float) -> FloatArray:
@@ -226,19 +263,22 @@ def green_candidates(
     sent = sums.sent if sums.sent is not None else np.zeros(len(plant))
     touching = settings.inspection.touching_m
     onward = rates.per_day_m2 * days * sent
-    onward += rates.contact_per_day * days * strength * _touching_weight(sources, receivers, weight, touching)
+    onward += rates.contact_per_day * days * strength * touching_weight(sources, receivers.plants, weight, touching)
     return plant[onward > settings.removal.green_price * (1.0 - infected[plant])]
 
 
-def _touching_weight(sources: Sources, receivers: Receivers, weight: FloatArray, touching_m: float) -> FloatArray:
-    """Return the weight of the receivers that touch each source, itself left out, shape (sources,)."""
-    to = cKDTree(np.column_stack([receivers.plants.easting, receivers.plants.northing]))
-    near = to.query_ball_point(np.column_stack([sources.easting, sources.northing]), touching_m)
-    own = receivers.plants.plant
-    return np.array(
-        [sum(weight[i] for i in row if own[i] != plant) for row, plant in zip(near, sources.plant, strict=True)],
-        dtype=np.float64,
-    )
+def touching_weight(sources: Sources, plants: Receptors, weight: FloatArray, touching_m: float) -> FloatArray:
+    """Return the weight (receptors,) of the plants that touch each source, itself left out, shape (sources,)."""
+    if not len(sources) or not len(plants):
+        return np.zeros(len(sources))
+    to = cKDTree(np.column_stack([plants.easting, plants.northing]))
+    of = cKDTree(np.column_stack([sources.easting, sources.northing]))
+    near = of.sparse_distance_matrix(to, touching_m, output_type="ndarray")
+    is_other = sources.plant[near["i"]] != plants.plant[near["j"]]
+    source, receptor = near["i"][is_other], near["j"][is_other]
+    # In the order of receptors, so that sums are the same on every run.
+    order = np.lexsort((receptor, source))
+    return np.bincount(source[order], weights=weight[receptor[order]], minlength=len(sources)).astype(np.float64)
 
 
 def standing_sources(inventory: Inventory, strength: FloatArray) -> Sources:

@@ -43,8 +43,8 @@ def plan_work(
     shaky = int((~removal.rank_holds).sum())
     if shaky:
         remarks.append(
-            f"{_plants(shaky, 'changes', 'change')} sides of the removal cut-off when the kernel's lengths or the assumed "
-            "rates change: weak evidence."
+            f"{_plants(shaky, 'changes', 'change')} sides of the removal cut-off when {removal.ranks_over} change: weak "
+            "evidence."
         )
     out_of_reach = int((~inspection.within_hours).sum())
     if out_of_reach:
@@ -52,6 +52,9 @@ def plan_work(
     if not removal.is_green.any():
         remarks.append(
             "Plants that only the model points at are inspected and tested first; none is on the removal list."
+            if not removal.pointed_at
+            else f"{_plants(len(removal.pointed_at), 'has', 'have')} no finding and would be worth taking out by the fitted "
+            "model alone: first on the inspection list, to be tested, and not on the removal list."
         )
     return Plan(removal=removal, inspection=inspection, backlog_weeks=weeks, remarks=tuple(remarks), holes=holes)
 
@@ -60,10 +63,11 @@ def _packing_words(price: PackingPrice, curve: RemovalCurve | None) -> str:
     """Return what packing by bed costs and saves this week, in one sentence."""
     is_calibrated = curve is not None and bool(np.isfinite(curve.infections).any())
     lost = price.by_value - price.packed
-    amount = f"{abs(lost):.1f} infections" if is_calibrated else f"{100 * abs(lost):.1f} % of the list's arrivals"
-    what = f"avoids {amount} {'less' if lost > 0 else 'more'}"
+    number, unit = (abs(lost), "infections") if is_calibrated else (100 * abs(lost), "% of the list's arrivals")
+    told = f"{number:.1f}"
+    what = "as much as" if float(told) == 0 else f"{told} {unit} {'less' if lost > 0 else 'more'} than"
     return (
-        f"Packed by bed, this week's work {what} than as many minutes of digging by value alone would, which take "
+        f"Packed by bed, this week's work avoids {what} the same minutes of digging by value alone would, which take "
         f"{price.by_value_hours:.1f} crew hours with set-up instead of {price.packed_hours:.1f}."
     )
 

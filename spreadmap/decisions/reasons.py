@@ -23,6 +23,8 @@ BY_EVIDENCE = {
 }
 LEAST_SHARE = 0.05
 """Parts below this share are not worth a word."""
+NEAR_M = (1.0, 2.0, 5.0, 10.0, 20.0, 50.0)
+"""A plant's own bed is cut at the first of these distances within which half of what falls on it falls [m]: our choice."""
 STEADY_WIND = 0.1
 """Mean direction of the wind, as the length of its mean vector after wind influence, below which no way is downwind [-]."""
 COMPASS = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")
@@ -30,12 +32,17 @@ COMPASS = ("north", "north-east", "east", "south-east", "south", "south-west", "
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Part:
-    """What falls on one place: its number, its share of all that a plant sends, distance and bearing of its middle."""
+    """What falls on one place: its number, its share of all that a plant sends, distance and bearing of its middle.
+
+    The place in which the plant stands is cut in two: `within_m` is not zero for the `hosts` plants so near to it [m].
+    """
 
     place: int
     share: float
     distance_m: float
     bearing_deg: float
+    within_m: float = 0.0
+    hosts: int = 0
 
 
 def removal_reasons(
@@ -66,8 +73,8 @@ def removal_reasons(
     Returns
     -------
     text array, shape (sources,)
-        The two largest parts by place, as shares to first order of what the plant would send to healthy hosts, rounded
-        to whole per cent.
+        The two largest parts by place, the plant's own place cut into what stands nearest and the rest, as shares to first
+        order of what the plant would send to healthy hosts, rounded to whole per cent.
     """
     place, names = work_places(inventory)
     site_names = {str(key): str(name) for key, name in zip(sites.site_id, sites.name, strict=True) if name}
@@ -81,16 +88,15 @@ def removal_reasons(
         own_site = str(inventory.site_id[plant])
         shares = []
         for part in parts:
-            if part.share < LEAST_SHARE:
-                continue
             site = str(inventory.site_id[first[part.place]])
             name = names[part.place]
             if site and site != own_site and not name.startswith("site "):
                 name = f"{name}, {site_names.get(site, f'site {site}')}"
             elif name == f"site {site}":
                 name = site_names.get(site, name)
-            where = " around it" if part.place == place[plant] else f", {_way(part, winds[index])}"
-            shares.append(f"{100 * part.share:.0f} % falls on {name}{where}")
+            is_own = part.place == place[plant]
+            where = _own_words(part, name) if is_own else f"{name}, {_way(part, winds[index])}"
+            shares.append(f"{_per_cent(part.share)} falls on {where}")
         if onward.relative[index] <= 0:
             where = "no healthy host of the inventory lies within its reach. It comes out all the same."
         elif shares:
@@ -103,35 +109,58 @@ def removal_reasons(
 
 
 def largest_parts(inventory: Inventory, sources: Sources, onward: Onward, place: IntArray) -> list[list[Part]]:
-    """Return for every source the two places that receive most of what it sends, the larger first.
+    """Return for every source the two parts that receive most of what it sends, the larger first.
 
-    Over the receivers near enough to be told apart; what lies farther has a part in the whole, and no place.
+    Parts are places, the source's own cut at one of `NEAR_M`. Over the receivers near enough to be told apart; what lies
+    farther has a part in the whole, and no place.
     """
     start, receiver, share = onward.worth.start, onward.pair_receiver, onward.pair_share
     found: list[list[Part]] = []
-    for index in range(len(sources)):
+    for index, plant in enumerate(sources.plant.tolist()):
         pairs = slice(int(start[index]), int(start[index + 1]))
-        keys, group = np.unique(place[receiver[pairs]], return_inverse=True)
-        if not len(keys):
-            found.append([])
-            continue
-        sums = np.bincount(group, weights=share[pairs])
+        to, weight = receiver[pairs], share[pairs]
+        east = inventory.easting[to] - sources.easting[index]
+        north = inventory.northing[to] - sources.northing[index]
+        away, is_own = np.hypot(east, north), place[to] == place[plant]
+        near_m = _cut(away[is_own], weight[is_own])
+        key = 2 * place[to] + (is_own & (away <= near_m))
+        keys, group = np.unique(key, return_inverse=True)
+        sums = np.bincount(group, weights=weight, minlength=len(keys))
         parts = []
         for best in np.argsort(-sums, kind="stable")[:2].tolist():
             mine = group == best
-            weight = share[pairs][mine]
-            if weight.sum() <= 0:
+            if not sums[best] > 0 or sums[best] < LEAST_SHARE:
                 continue
-            east = np.average(inventory.easting[receiver[pairs][mine]], weights=weight) - sources.easting[index]
-            north = np.average(inventory.northing[receiver[pairs][mine]], weights=weight) - sources.northing[index]
+            middle = np.average(east[mine], weights=weight[mine]), np.average(north[mine], weights=weight[mine])
+            is_near = bool(keys[best] % 2)
             parts.append(
                 Part(
-                    place=int(keys[best]), share=float(sums[best]), distance_m=float(np.hypot(east, north)),
-                    bearing_deg=float(np.degrees(np.arctan2(east, north)) % 360.0),
+                    place=int(keys[best]) // 2, share=float(sums[best]), distance_m=float(np.hypot(*middle)),
+                    bearing_deg=float(np.degrees(np.arctan2(*middle)) % 360.0),
+                    within_m=near_m if is_near else 0.0, hosts=int(mine.sum()),
                 )
             )  # fmt: skip
         found.append(parts)
     return found
+
+
+def _cut(away: FloatArray, weight: FloatArray) -> float:
+    """Return the first of `NEAR_M` within which half of some weights lie, zero where none is [m]."""
+    half = 0.5 * float(weight.sum())
+    return next((near for near in NEAR_M if half > 0 and weight[away <= near].sum() >= half), 0.0)
+
+
+def _own_words(part: Part, name: str) -> str:
+    """Return a part of the place in which the plant stands: what is nearest, or what is left of it."""
+    if not part.within_m:
+        return f"the rest of {name}"
+    hosts = "1 host" if part.hosts == 1 else f"{part.hosts} hosts"
+    return f"{hosts} within {part.within_m:g} m in {name}"
+
+
+def _per_cent(share: float) -> str:
+    """Return a share in whole per cent, never all of it where a part is left."""
+    return "over 99 %" if 0.995 <= share < 1 - 1e-6 else f"{100 * share:.0f} %"
 
 
 def _mean_toward(spread: Spread, sources: Sources) -> FloatArray:

@@ -15,6 +15,7 @@ from spreadmap.decisions.onward import (
     Reckoner,
     assumed_air_rates,
     green_candidates,
+    green_horizon_days,
     horizon_days,
     receivers_of,
     standing_sources,
@@ -24,7 +25,7 @@ from spreadmap.decisions.places import person_minutes, set_up_minutes, work_plac
 from spreadmap.decisions.plant_costs import plant_costs
 from spreadmap.decisions.reasons import removal_reasons
 from spreadmap.decisions.regrowth import checks_after, replant_days
-from spreadmap.decisions.removal_words import Knowledge, removal_remarks
+from spreadmap.decisions.removal_words import Knowledge, evenly_spaced, removal_remarks
 from spreadmap.decisions.schedule import Calendar, earliest_days, plan_days
 from spreadmap.decisions.verdicts import Verdicts, verdicts_of
 from spreadmap.dispersal.spread import Spread
@@ -38,6 +39,9 @@ from spreadmap.values.plan import PackingPrice, RemovalCurve, RemovalList
 from spreadmap.values.rates import Rates
 from spreadmap.values.settings import Settings
 from spreadmap.values.surveys import PlantState
+
+RANGE_DRAWS = 12
+"""Draws of the fit over which ranks and curves are told, evenly spaced among all [-]; our choice: each is summed anew."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -130,8 +134,10 @@ class _Work:
         self.holidays = holidays
         self.is_calibrated = known.rates is not None
         self.days = horizon_days(as_of, known.horizon_on, system, settings)
+        self.green_days = green_horizon_days(as_of, self.days, system, settings)
         self.receivers: Receivers = receivers_of(inventory, state, settings, known.hidden)
         self.verdicts: Verdicts = verdicts_of(inventory, state, known.decisions, as_of)
+        self.pointed_at = self._pointed_at()
         self.jobs = self._jobs()
         self.active = np.flatnonzero(~self.verdicts.is_held[self.jobs.plant])
         first = min((day.item() for day in self.jobs.earliest), default=as_of)
@@ -140,16 +146,22 @@ class _Work:
         price = settings.removal.green_price
         self.loss = np.where(self.jobs.is_green, price * (1.0 - self.giving.chance), 0.0)
 
+    def _pointed_at(self) -> IntArray:
+        """Return the plants without a finding that could be worth taking out by the fitted rates; none in relative mode."""
+        known = self.known
+        if known.rates is None or known.hidden is None:
+            return np.zeros(0, dtype=np.int64)
+        return green_candidates(
+            self.inventory, self.state, known.hidden, self.receivers, self.spread, self.screens, known.rates,
+            self.green_days, self.settings, self.engine,
+        )  # fmt: skip
+
     def _jobs(self) -> Jobs:
         """Return the plants to take out with their minutes and places: confirmed ones and regrowth, then green ones."""
         settings, due = self.settings.removal, np.flatnonzero(due_for_removal(self.state))
-        known, green = self.known, np.zeros(0, dtype=np.int64)
-        if settings.green_plants and known.rates is not None and known.hidden is not None:
-            green = green_candidates(
-                self.inventory, self.state, known.hidden, self.receivers, self.spread, self.screens, known.rates,
-                self.days, self.settings, self.engine,
-            )  # fmt: skip
-            green = green[~self.verdicts.is_held[green]]
+        green = (
+            self.pointed_at[~self.verdicts.is_held[self.pointed_at]] if settings.green_plants else self.pointed_at[:0]
+        )
         plant = np.concatenate([due, green])
         return Jobs(
             plant=plant,
@@ -172,7 +184,7 @@ class _Work:
             easting=self.inventory.easting[jobs.plant], northing=self.inventory.northing[jobs.plant],
             strength=strength, plant=jobs.plant,
         )  # fmt: skip
-        return Giving(sources=sources, chance=chance)
+        return Giving(sources=sources, chance=chance, days=np.where(jobs.is_green, self.green_days, self.days))
 
     def _others(self) -> Sources:
         """Return whatever sends and is not on the list: wild stands, and suspects or hidden plants."""
@@ -184,27 +196,47 @@ class _Work:
         strength[self.jobs.plant] = 0.0
         return join_sources(standing_sources(self.inventory, strength), self.known.wild)
 
-    def _rates(self, reckoner: Reckoner, infections: float) -> Rates:
-        """Return the fitted rates, or those under which the plants on the list cause so many infections each."""
-        if self.known.rates is not None:
-            return self.known.rates
-        return assumed_air_rates(reckoner.sent, infections, self.system, self.settings)
+    def _reckoner(self, spread: Spread, believed: Reckoner | None = None) -> Reckoner:
+        """Return what sums up under a law of arrivals; `believed` lends what all others send, which is dear to sum."""
+        return Reckoner(
+            self.giving, self.receivers, self._others(), spread, self.screens, self.settings, self.engine, believed
+        )
 
     def views(self) -> list[Onward]:
-        """Return what the plants would bring about: as believed first, then over the assumed rates and the scale run."""
+        """Return what the plants would bring about: as believed first, then over all that `ranges` names."""
+        fitted = self.known.rates
+        if fitted is not None:
+            believed = self._reckoner(self.spread)
+            told = [believed.under(fitted, self.days, self.loss)]
+            for spread, rates in self._laws(fitted) if len(self.jobs) else ():
+                told.append(self._reckoner(spread, believed).under(rates, self.days, self.loss, fitted))
+            return told
         infection = self.settings.infection
 
         def under(spread: Spread, many: Collection[float]) -> list[Onward]:
-            reckoner = Reckoner(
-                self.giving, self.receivers, self._others(), spread, self.screens, self.settings, self.engine
-            )
-            return [reckoner.under(self._rates(reckoner, each), self.days, self.loss) for each in many]
+            reckoner = self._reckoner(spread)
+            rates = [assumed_air_rates(reckoner.sent, each, self.system, self.settings) for each in many]
+            return [reckoner.under(each, self.days, self.loss) for each in rates]
 
         middle, ends = infection.assumed_onward, infection.assumed_onward_range
-        found = under(self.spread, (middle,) if self.is_calibrated or not len(self.jobs) else (middle, *ends))
+        found = under(self.spread, (middle, *ends) if len(self.jobs) else (middle,))
         for factor in self.settings.kernel.scale_run if len(self.jobs) else ():
             found += under(self.spread.scaled(factor), (middle,))
         return found
+
+    def _laws(self, rates: Rates) -> list[tuple[Spread, Rates]]:
+        """Return the laws and rates over which ranges are told in calibrated mode: draws of the fit, else the scale run."""
+        if self.known.laws:
+            return evenly_spaced(self.known.laws, RANGE_DRAWS)
+        return [(self.spread.scaled(factor), rates) for factor in self.settings.kernel.scale_run]
+
+    def ranges(self) -> str:
+        """Return in words over what ranks and curves are told."""
+        if not self.is_calibrated:
+            return "the kernel's lengths or the assumed rates"
+        if not self.known.laws:
+            return "the kernel's lengths"
+        return f"law and rates within the fit ({min(RANGE_DRAWS, len(self.known.laws))} of its draws)"
 
     def order(self, view: Onward, *, pack: bool) -> Order:
         """Return the order of the jobs that are not held back, numbered among all jobs."""
@@ -275,6 +307,8 @@ class _Work:
                 len(order.job),
                 jobs.earliest[line],
             ),
+            ranks_over=self.ranges(),
+            pointed_at=tuple(self.pointed_at.tolist()),
         )
 
     def _avoided(self, order: Order, view: Onward) -> FloatArray:
@@ -286,19 +320,23 @@ class _Work:
 
     def _curve(self, order: Order, views: list[Onward], hours: FloatArray) -> RemovalCurve:
         """Return what crew hours avoid along the list, with the range over all views."""
-        shares = []
+        shares, infections = [], []
         for view in views:
             parts = gains_in_order(view.worth, order.job) if self.is_calibrated else view.relative[order.job]
             whole = float(parts.sum())
             shares.append(np.concatenate([[0.0], np.cumsum(parts) / (whole if whole > 0 else 1.0)]))
-        infections = np.concatenate([[0.0], np.cumsum(order.gain)])
+            infections.append(
+                np.concatenate([[0.0], np.cumsum(parts)]) if self.is_calibrated else np.full(len(parts) + 1, np.nan)
+            )
         return RemovalCurve(
             hours=np.concatenate([[0.0], hours]),
             plants=np.arange(len(order.job) + 1),
             share=shares[0],
             low=np.min(shares, axis=0),
             high=np.max(shares, axis=0),
-            infections=infections if self.is_calibrated else np.full(len(infections), np.nan),
+            infections=infections[0],
+            infections_low=np.min(infections, axis=0),
+            infections_high=np.max(infections, axis=0),
         )
 
     def _packing(self, order: Order, view: Onward, hours: float) -> PackingPrice | None:

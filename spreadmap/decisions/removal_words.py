@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Sequence
 from dataclasses import dataclass, field
+from typing import TypeVar
 
 import numpy as np
 
+from spreadmap.dispersal.spread import Spread
 from spreadmap.values.arrays import DateArray
 from spreadmap.values.hidden import Hidden
 from spreadmap.values.inventory import Sources
@@ -14,6 +17,7 @@ from spreadmap.values.rates import Rates
 from spreadmap.values.settings import Settings
 from spreadmap.values.surveys import Decisions
 
+T = TypeVar("T")
 CENTRAL_95 = 1.96
 """Standard deviations below which one in forty lies: what shows sooner is rare [-]."""
 
@@ -27,15 +31,23 @@ def _nobody() -> Sources:
 class Knowledge:
     """What is known beside the state: wild stands, fitted rates and hidden infection, decisions, and two dates.
 
-    Rates and hidden infection belong together: both are there in calibrated mode, none in relative mode.
+    Rates and hidden infection belong together: both are there in calibrated mode, none in relative mode. `laws` are draws
+    of the fit, law of arrivals and rates of each, over which ranges are told.
     """
 
     wild: Sources = field(default_factory=_nobody)
     rates: Rates | None = None
     hidden: Hidden | None = None
+    laws: tuple[tuple[Spread, Rates], ...] = ()
     decisions: Decisions | None = None
     horizon_on: dt.date | None = None
     next_survey_on: dt.date | None = None
+
+
+def evenly_spaced(draws: Sequence[T], most: int) -> list[T]:
+    """Return so many draws at even steps, or all where they are fewer."""
+    count = min(most, len(draws))
+    return [draws[number * len(draws) // count] for number in range(count)]
 
 
 def removal_remarks(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -14,6 +15,7 @@ from shapely.geometry.base import BaseGeometry
 from spreadmap.decisions.focus_field import FOR_AREAS, FOR_POLYGONS, LevelSet, level_sets
 from spreadmap.decisions.ground import Ground, ground_of
 from spreadmap.decisions.lines import lines
+from spreadmap.decisions.removal_words import evenly_spaced
 from spreadmap.dispersal.spread import Spread
 from spreadmap.engine import Engine
 from spreadmap.pressure import pressure_at_points
@@ -26,13 +28,15 @@ from spreadmap.values.settings import Settings, ZoneSettings, list_settings
 from spreadmap.values.surveys import PlantState
 from spreadmap.values.words import RING_NAMES
 
+RANGE_DRAWS = 6
+"""Draws of the fit over which areas are told, evenly spaced among all [-]; our choice: each is drawn anew."""
 MANY_FORMS = 8
 """From so many foci of different forms on, they are drawn side by side [-]."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Drawn:
-    """One ring as drawn: its area, the smallest and the largest area over the scale run, and how far it reaches [m].
+    """One ring as drawn: its area, the smallest and the largest area over all laws, and how far it reaches [m].
 
     `far_m` and `near_m` are the farthest and the nearest distance of the line of its hull from the centre of strength,
     `by_bearing_m` the farthest one of the area in each of `BEARINGS`.
@@ -77,6 +81,7 @@ def rings(
     settings: Settings,
     engine: Engine,
     healthy: FloatArray | None = None,
+    laws: Sequence[Spread] = (),
 ) -> tuple[Ring, ...]:
     """Return core, inner and outer ring of every focus of confirmed plants.
 
@@ -93,6 +98,8 @@ def rings(
     healthy : array, shape (n,), optional
         How surely each plant is still healthy, for the share of expected new infections; without it suspects alone count
         in part. [-]
+    laws : sequence of Spread
+        Draws of the fit, over which areas are told; without any, the scale run.
 
     Returns
     -------
@@ -111,7 +118,8 @@ def rings(
     strength[sources.plant[own]] = sources.strength[own]
     sick = np.flatnonzero(due_for_removal(state))
     label = foci(inventory.easting[sick], inventory.northing[sick], settings.zones.focus_chain_m)
-    laws = (spread, *(spread.scaled(factor) for factor in settings.kernel.scale_run))
+    others = [spread.scaled(factor) for factor in settings.kernel.scale_run]
+    every_law = (spread, *(evenly_spaced(laws, RANGE_DRAWS) if laws else others))
     members = [sick[label == focus] for focus in range(int(label.max()) + 1 if len(label) else 0)]
     senders = [
         Sources(
@@ -123,7 +131,7 @@ def rings(
         for plants in members
     ]
     radius = canopy_radius(inventory, settings.sources)
-    drawn = _drawn(senders, laws, radius, settings, engine)
+    drawn = _drawn(senders, every_law, radius, settings, engine)
     known = receiving_weight(inventory, state, settings.sources)
     size = size_factor(inventory, settings.sources)
     sure = (
@@ -246,7 +254,7 @@ def _drawn(
     Drawn about the first source and then moved, so that foci of the same form and wind are drawn once only; most foci
     are one plant. Many forms are drawn side by side, few one after the other with all workers on each.
     """
-    forms = [_form_of(sources, laws[0], radius[sources.plant]) for sources in foci_senders]
+    forms = [_form_of(sources, laws, radius[sources.plant]) for sources in foci_senders]
     firsts = {form: number for number, form in reversed(list(enumerate(forms)))}
     todo = sorted(firsts.values())
     alone = Engine(workers=1) if len(todo) >= MANY_FORMS else engine
@@ -269,18 +277,18 @@ def _first_place(sources: Sources) -> FloatArray:
     return np.array([sources.easting[0], sources.northing[0]])
 
 
-def _form_of(sources: Sources, law: Spread, radius: FloatArray) -> bytes:
+def _form_of(sources: Sources, laws: tuple[Spread, ...], radius: FloatArray) -> bytes:
     """Return what tells one form of a focus from another: places, strengths, canopies and wind."""
     offsets = np.round(np.stack([sources.easting, sources.northing], axis=1) - _first_place(sources), 6)
     most = max(float(sources.strength.max()), np.finfo(np.float64).tiny)
-    wind = law.coefficients_at(sources.easting, sources.northing)
-    return b"".join(part.tobytes() for part in (offsets, sources.strength / most, radius, wind))
+    winds = [law.coefficients_at(sources.easting, sources.northing) for law in laws]
+    return b"".join(part.tobytes() for part in (offsets, sources.strength / most, radius, *winds))
 
 
 def _draw(
     sources: Sources, laws: tuple[Spread, ...], radius: FloatArray, settings: Settings, engine: Engine
 ) -> list[Drawn]:
-    """Return the rings of one focus; `laws` are the law of arrivals and, after it, those of the scale run."""
+    """Return the rings of one focus; `laws` are the law of arrivals and, after it, those over which areas are told."""
     shares = (settings.zones.core_share, settings.zones.inner_share, settings.zones.outer_share)
     senders = sources.only(sources.strength > 0)
     # Whoever sets the shares may give them in any order; areas are found from the largest down.
@@ -396,14 +404,15 @@ def draw_zones(
     engine: Engine,
     *,
     healthy: FloatArray | None = None,
+    laws: Sequence[Spread] = (),
 ) -> Zones:
     """Return all rings of all foci and the two lines of the rules of thumb, with what lifts a ring.
 
-    `healthy` is as for `rings`.
+    `healthy` and `laws` are as for `rings`.
     """
     notes = {note.name: note.source for note in list_settings(settings)}
     ground = ground_of(inventory, sites, state)
-    found = rings(ground, sources, spread, settings, engine, healthy)
+    found = rings(ground, sources, spread, settings, engine, healthy, laws)
     day = state.as_of.astype("datetime64[D]")
     months = settings.zones.release_clean_months
     # the same day of a later month, or its last day where that month is shorter

@@ -18,7 +18,8 @@ class RemovalCurve:
 
     `hours` are crew hours, `share` is the part avoided of what all plants on the list would bring about if they stayed
     until the horizon: arrivals on healthy hosts in relative mode, infections in calibrated mode [-]; `low`, `high` are
-    its range over the scale run and, in relative mode, the assumed rates. `infections` [-] are NaN in relative mode.
+    its range over the scale run and the assumed rates, or over draws of the fit. `infections` [-] and their range
+    `infections_low`, `infections_high` are NaN in relative mode.
     """
 
     hours: FloatArray
@@ -27,10 +28,13 @@ class RemovalCurve:
     low: FloatArray
     high: FloatArray
     infections: FloatArray
+    infections_low: FloatArray
+    infections_high: FloatArray
 
     def __post_init__(self) -> None:
         """Freeze every column."""
-        numbers = dict.fromkeys(("hours", "share", "low", "high", "infections"), np.float64)
+        infections = ("infections", "infections_low", "infections_high")
+        numbers = dict.fromkeys(("hours", "share", "low", "high", *infections), np.float64)
         freeze_columns(self, {**numbers, "plants": np.int64}, len(self.hours))
 
     def __len__(self) -> int:
@@ -59,14 +63,16 @@ class RemovalList:
     `plant` is the position in the inventory. `onward` is what the plant sends to plants still healthy, in medium
     plants each standing 10 m from one confirmed medium plant in still air. `person_minutes` are for the plant alone,
     `set_up_minutes` what it adds for set-up and travel after those before it. `cumulative_hours` are crew hours.
-    `rank_low`, `rank_high` are the best and worst rank over the scale run and, in relative mode, the assumed rates;
-    `rank_holds` says whether the plant stays on its side of the cut-off in all of it. `regrowth_on` is (n, checks).
+    `rank_low`, `rank_high` are the best and worst rank over all that `ranks_over` names; `rank_holds` says whether the
+    plant stays on its side of the cut-off in all of it. `regrowth_on` is (n, checks).
 
     `avoided` is what taking it out avoids once those before it are gone: infections in calibrated mode; in relative
     mode its share of the arrivals that the whole list sends. `week` is the week of work, 1 the first, 0 none planned;
     `planned_on` and `day_order` are day and place in that day's work. `is_green` marks plants without a finding.
     `decision` and `decision_reason` are the manager's; plants that are put off or refused are listed last and planned
     for no week. `replant_from` is the first day on which the place may be planted again, if nothing is found meanwhile.
+    `pointed_at` are the plants without a finding that by the fitted rates are worth taking out, on the list or not; none
+    in relative mode.
     """
 
     plant: IntArray
@@ -93,6 +99,8 @@ class RemovalList:
     curve: RemovalCurve | None = None
     packing: PackingPrice | None = None
     remarks: tuple[str, ...] = ()
+    ranks_over: str = "the kernel's lengths or the assumed rates"
+    pointed_at: tuple[int, ...] = ()
 
     def __post_init__(self) -> None:
         """Freeze every column."""
@@ -200,10 +208,10 @@ class Ring:
     `name` is core, inner or outer. `reach_far_m`, `reach_near_m` are the farthest and the nearest distance of
     the line from the focus's centre of strength. `host_share` is the share of arrivals *on host plants* that falls
     inside, `infection_share` that of expected new infections, whose receivers count by how surely they are still healthy.
-    `area_low_m2`, `area_high_m2` are the range over the scale run, `low` and `high` the smallest and the largest area of
-    that run: the line runs somewhere between theirs. `reach_by_bearing_m` is the farthest distance of the line from the
-    centre in each of `BEARINGS`, 0 where the ring does not lie that way. `parcels_inside` are the keys of the sites or
-    parcels that it shares ground with. `inspect_every_days` is what is done inside.
+    `area_low_m2`, `area_high_m2` are the range over the scale run, or over draws of the fit, `low` and `high` the smallest
+    and the largest area of it: the line runs somewhere between theirs. `reach_by_bearing_m` is the farthest distance of
+    the line from the centre in each of `BEARINGS`, 0 where the ring does not lie that way. `parcels_inside` are the keys
+    of the sites or parcels that it shares ground with. `inspect_every_days` is what is done inside.
     """
 
     focus: int

@@ -22,7 +22,7 @@ from pathlib import Path
 import numpy as np
 from decisions_belief import Belief
 from decisions_hidden import compare
-from decisions_rules import HORIZON_D, Programme, Result, Rule
+from decisions_rules import GREEN_D, HORIZON_D, Programme, Result, Rule
 from decisions_world import (
     BEGIN_D,
     END_D,
@@ -62,7 +62,8 @@ GROUPS: dict[str, dict[str, Rule]] = {
         "pot by value": Rule(removal="value", hours=24, price=1.0, looking="value", share=0.7, overdue_share=OVERDUE),
         "pot fullest bed": Rule(removal="fullest bed first", hours=24, looking="interval", share=0.7),
     },
-    "price": {f"price {p:g} at 8 h": Rule(removal="value", hours=8, price=p) for p in (2.0, 4.0)},
+    "price": {f"price {p:g} at 8 h": Rule(removal="value", hours=8, price=p) for p in (0.5, 2.0)}
+    | {"green for a year, 8 h": Rule(removal="value", hours=8, price=1.0, green_days=np.inf)},
     "law": {f"kernel x {s:g}": Rule(removal="value", hours=8, scale=s) for s in (0.5, 2.0, 5.0)}
     | {"wind + 90": Rule(removal="value", hours=8, turn_deg=90.0)},
 }  # fmt: skip
@@ -250,7 +251,8 @@ def print_check(seeds: Iterable[int]) -> None:
     print(f"infected at the start {mean[0]:.0f} (earlier study of ours: 99), new in season 1 {mean[1] - mean[0]:.0f} (186), "
           f"in three {mean[-1] - mean[0]:.0f} (752); calibrated: rate {RATE:g} m2/day, {FOUNDERS} founders, "
           f"spacing {SPACING_M} m; assumed: {WILD_PER_SEASON:g} infections a season from wild stands")  # fmt: skip
-    print(f"belief: {Belief.name}; horizon of a plant's worth {HORIZON_D} days\n", flush=True)
+    print(f"belief: {Belief.name}; horizon of a plant's worth {HORIZON_D} days, of a green one {GREEN_D} of the season\n",
+          flush=True)  # fmt: skip
 
 
 def main() -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from functools import cache
 
 import numpy as np
 from decisions_belief import Belief
@@ -30,8 +31,8 @@ from spreadmap.decisions.order import Contributions, pick_order
 from spreadmap.values.removal_settings import RemovalSettings
 
 SURVEY_WEEKS = 2
-HORIZON_D = RemovalSettings().value_days
-"""Days for which a removal is credited: the product's default."""
+HORIZON_D, GREEN_D = RemovalSettings().value_days, RemovalSettings().green_days
+"""Days for which the removal of a case is credited, and days of the season for that of a green plant: the product's."""
 LEAST_DOSE = 1e-3
 """Doses below this are summed to first order [-]."""
 LEAST_CHANCE = 0.01
@@ -49,7 +50,8 @@ class Rule:
 
     `looking` is "all" (the whole town every second week, paid by others), "interval" or "value" (from the crew's hours,
     of which `share` are for looking). `scale` and `turn_deg` are the planner's errors in kernel and wind;
-    `pack` lets the product try other beginnings of a week than the best job first.
+    `pack` lets the product try other beginnings of a week than the best job first. `green_days` are the days of the season
+    for which a green plant is credited, infinite for those of a case.
     """
 
     removal: str
@@ -61,6 +63,7 @@ class Rule:
     scale: float = 1.0
     turn_deg: float = 0.0
     pack: bool = False
+    green_days: float = GREEN_D
 
     @property
     def needs_belief(self) -> bool:
@@ -98,6 +101,7 @@ class Week:
     price: float
     room: float
     pack: bool = False
+    green_days: float = GREEN_D
     is_news: bool = True
 
     @property
@@ -171,6 +175,17 @@ def flight_ahead(day: float) -> float:
     return float(flown_before(day + EFFECT_D + HORIZON_D) - flown_before(day + EFFECT_D))
 
 
+@cache
+def green_flight_ahead(day: float, season_days: float) -> float:
+    """Return days of full flight until so many days of the season, in which one looks, have passed [d]."""
+    begin = day + EFFECT_D
+    end, left = begin, season_days
+    while left > 0:
+        left -= WORK_FROM <= end % YEAR <= WORK_TO
+        end += 1.0
+    return float(flown_before(end) - flown_before(begin))
+
+
 def valued(week: Week) -> tuple[np.ndarray, Contributions]:
     """Return the jobs and what each would send to plants that are probably healthy."""
     belief = week.belief
@@ -182,12 +197,14 @@ def valued(week: Week) -> tuple[np.ndarray, Contributions]:
     chance = np.where(is_case, 1.0, np.where(green, belief.chance, 0.0))
     jobs = np.flatnonzero(is_case | (green & (chance >= LEAST_CHANCE) & np.isfinite(week.price)))
     rows = week.rate[jobs]
-    onward = (rows @ healthy.astype(np.float32)) * ahead * chance[jobs]
+    for_green = green_flight_ahead(week.day, week.green_days) if np.isfinite(week.green_days) else ahead
+    credited = np.where(is_case[jobs], ahead, for_green)
+    onward = (rows @ healthy.astype(np.float32)) * credited * chance[jobs]
     if np.isfinite(week.price):
         keep = is_case[jobs] | (onward > week.price * (1 - chance[jobs]))
-        jobs, rows = jobs[keep], rows[keep]
+        jobs, rows, credited = jobs[keep], rows[keep], credited[keep]
     receivers = np.flatnonzero(green)
-    dose = rows[:, receivers] * np.float32(ahead)
+    dose = rows[:, receivers] * credited[:, None].astype(np.float32)
     expected = dose * chance[jobs, None].astype(np.float32)
     shared = expected >= LEAST_DOSE
     row, column = np.nonzero(shared)
@@ -391,7 +408,7 @@ class Programme:
         week = Week(
             town=self.town, day=day, found=self._found, standing=self._standing(day), belief=self._belief,
             rate=self._rate, wild=self._wild, price=rule.price, room=whole - paid,
-            pack=rule.pack, is_news=self._belief is None or self._belief.revised == number,
+            pack=rule.pack, green_days=rule.green_days, is_news=self._belief is None or self._belief.revised == number,
         )  # fmt: skip
         waiting = week.cases
         crew.backlog.append(float(self.town.minutes[waiting].sum()) / (rule.hours * 60))
