@@ -151,6 +151,8 @@ def test_zooming_keeps_symbols_on_their_plants(plain):
 
 def test_rows_are_reached_and_pressed_by_keyboard(plain):
     plain.do("document.querySelectorAll('.removal button.go')[1].focus()")
+    # the map follows to the section first; what it shows of a plant closes by that
+    plain.wait("spreadmapReview.views.current() === 'removal'")
     # the decision on a plant lies between the two rows
     plain.press("Tab", 9)
     assert plain.run("document.activeElement.getAttribute('aria-label')").startswith("Decision on ")

@@ -16,6 +16,7 @@ from made_page import made_page
 from made_results import made_result
 from test_review_browser_lists import with_curve
 from test_review_browser_views import with_before, with_score
+from test_review_browser_words import calibrated_result, with_page
 
 pytestmark = pytest.mark.browser
 
@@ -54,6 +55,17 @@ def test_nothing_is_found_at_any_width(browser, axe, public):
         browser.do(axe)
         found = browser.run(RUN)
         assert found == [], f"{width}: {json.dumps(found, indent=1)}"
+
+
+@pytest.mark.parametrize("language", ["en", "es"])
+def test_nothing_is_found_in_calibrated_mode_nor_in_spanish(browser, axe, language):
+    path = browser.folder / f"axe_calibrated_{language}.html"
+    path.write_bytes(made_page(with_page(calibrated_result(), language=language)))
+    browser.size(1280, 800)
+    browser.open(path)
+    browser.do(axe)
+    found = browser.run(RUN)
+    assert found == [], json.dumps(found, indent=1)
 
 
 def test_the_checker_finds_what_is_wrong(browser, axe):

@@ -11,10 +11,14 @@ from PIL import Image
 
 from spreadmap.outbreak.score import murphy_parts, reliability_table
 from spreadmap.outbreak.score_survey import CLASS_EDGES
-from spreadmap.review.score import digits, lead, reliability_png, rule_table, score_details, score_pictures
+from spreadmap.review.language import Words
+from spreadmap.review.reliability import reliability_png
+from spreadmap.review.score import digits, lead, rule_table, score_details, score_pictures
 from spreadmap.review.sections import memo
 from spreadmap.values.score import RingScore, RuleScore, ScoreFigures, SurveyScore, SystemScore
 from spreadmap.values.words import Mode
+
+EN = Words("en", "metric")
 
 FIGURES = ScoreFigures(
     inspected=1200,
@@ -59,16 +63,16 @@ def calibrated():
 
 def told(score):
     result = made_result()
-    return memo(replace(result, systems=(replace(result.systems[0], score=score),)), {})
+    return memo(EN, replace(result, systems=(replace(result.systems[0], score=score),)), {})
 
 
 def test_the_section_stands_only_where_somebody_asked():
-    assert "How we did" not in memo(made_result(), {})
+    assert "How we did" not in memo(EN, made_result(), {})
     score = SystemScore(system_key="rose_rosette", mode=Mode.RELATIVE, says=("Nothing to score: why.",))
     page = told(score)
     assert "How we did" in page
     assert "Nothing to score: why." in page
-    assert score_details(score) == ""
+    assert score_details(EN, score) == ""
 
 
 def test_answer_tables_and_remarks_of_one_survey():
@@ -94,21 +98,21 @@ def test_totals_stand_where_there_are_several_surveys():
 
 
 def test_figures_are_read_as_they_are():
-    html = rule_table(FIGURES, "x")
+    html = rule_table(EN, FIGURES, "x")
     assert "20.5 of 30" in html
     assert "85 %" in html
     assert "−5 % (−9 % to +1 %)" in html
     assert "Brier" not in html
-    assert lead(FIGURES.rules[0]) == "–"
-    assert lead(replace(FIGURES.rules[1], auc_ahead_low=np.nan)) == "−5 %"
+    assert lead(EN, FIGURES.rules[0]) == "–"
+    assert lead(EN, replace(FIGURES.rules[1], auc_ahead_low=np.nan)) == "−5 %"
 
 
 def test_scores_that_do_not_exist_are_dashes():
-    assert [digits(value) for value in (np.nan, np.inf, -0.12345, 0.5)] == ["–", "without end", "−0.1235", "0.5000"]
+    assert [digits(EN, value) for value in (np.nan, np.inf, -0.12345, 0.5)] == ["–", "without end", "−0.1235", "0.5000"]
 
 
 def test_chances_have_columns_of_their_own(calibrated):
-    html = rule_table(calibrated, "x")
+    html = rule_table(EN, calibrated, "x")
     assert "Brier score" in html
     page = told(SystemScore(
         system_key="rose_rosette", mode=Mode.CALIBRATED, surveys=(replace(SURVEY, figures=calibrated),), running=calibrated
@@ -117,7 +121,7 @@ def test_chances_have_columns_of_their_own(calibrated):
 
 
 def test_the_picture_has_the_same_bytes_every_time_and_survives_any_name(calibrated):
-    first, second = (reliability_png(calibrated, "$x_{ <b> & {{7*7}}") for _ in range(2))
+    first, second = (reliability_png(EN, calibrated, "$x_{ <b> & {{7*7}}") for _ in range(2))
     assert first == second
     shown = np.asarray(Image.open(io.BytesIO(first)).convert("L"))
     assert shown.std() > 10

@@ -20,11 +20,14 @@ from spreadmap.review.decide import (
     removal_values,
 )
 from spreadmap.review.ground import NO_HOST, SEEN, UNSEEN, ground_of, ground_of_sites
+from spreadmap.review.language import Words
 from spreadmap.review.page import page_values, shape_bounds
 from spreadmap.review.points import drawn_before, drawn_status, plant_points
 from spreadmap.review.views import MARGIN_DEG, around, union, walk_of
 from spreadmap.review.words import latency_sentence
 from spreadmap.values.surveys import Decisions
+
+EN = Words("en", "metric")
 
 
 @pytest.fixture(scope="module")
@@ -39,7 +42,7 @@ def shapes(result):
 
 @pytest.fixture(scope="module")
 def views(result, shapes):
-    return page_values(result, {"rose_rosette": None}, shapes, public=False)["views"]
+    return page_values(EN, result, {"rose_rosette": None}, shapes, public=False)["views"]
 
 
 def test_every_section_with_a_map_names_layers_that_exist(views, shapes):
@@ -98,7 +101,7 @@ def test_bounds_of_nothing_are_none(result):
 
 
 def test_the_public_page_has_no_view_but_the_surface(result, shapes):
-    assert page_values(result, {"rose_rosette": None}, shapes, public=True) == {
+    assert page_values(EN, result, {"rose_rosette": None}, shapes, public=True) == {
         "views": {
             "start": {
                 "says": "", "layers": ["surface rose_rosette"], "bounds": None, "numbers": "", "route": [],
@@ -112,10 +115,10 @@ def test_the_public_page_has_no_view_but_the_surface(result, shapes):
 
 def test_a_page_without_findings_has_views_and_no_tools():
     empty = without_findings(made_result())
-    values = page_values(empty, {}, (), public=False)
+    values = page_values(EN, empty, {}, (), public=False)
     assert values["removals"] == []
     assert values["views"]["removal"]["bounds"] is None
-    assert changed_answer(empty.systems[0]) == (
+    assert changed_answer(EN, empty.systems[0]) == (
         "There is no earlier survey of this pest on record, so nothing can be compared."
     )
 
@@ -155,9 +158,9 @@ def test_the_state_before_is_drawn_as_the_state_now_is(result):
     assert before[REMOVED[0]] == "infected"
     assert now[REMOVED[0]] == "removed"
     assert drawn_before(made_result()) is None
-    packed = plant_points(result, None).packed()
+    packed = plant_points(EN, result, None).packed(EN)
     assert packed["beforeOn"] == "13 July 2026"
-    assert plant_points(made_result(), None).packed()["beforeOn"] == ""
+    assert plant_points(EN, made_result(), None).packed(EN)["beforeOn"] == ""
 
 
 def test_the_kinds_of_change_are_counted(result):
@@ -167,7 +170,7 @@ def test_the_kinds_of_change_are_counted(result):
 
 def test_when_a_hidden_case_shows_is_said_in_days_of_the_season():
     # 69 exp(-1.96 x 0.71) = 17.2 and 69 exp(1.96 x 0.71) = 277.5, worked by hand
-    said = latency_sentence(made_result().settings)
+    said = latency_sentence(EN, made_result().settings)
     assert "after 69 days of the growing season in the middle, 17 to 277 for nearly all" in said
 
 
@@ -176,7 +179,7 @@ def test_when_a_hidden_case_shows_is_said_in_days_of_the_season():
 
 def test_filters_code_every_plant_of_the_list(result):
     system = result.systems[0]
-    values, columns = removal_values("removal", system, result), removal_columns(system, result)
+    values, columns = removal_values(EN, "removal", system, result), removal_columns(EN, system, result)
     assert set(values["columns"]) == {"site", "owner", "evidence", "date"}
     for name, words in columns.items():
         order = in_order(name, words, system)
@@ -190,7 +193,7 @@ def test_the_slider_reaches_the_whole_list_and_this_week(result):
     # 265 minutes of two people are 2.2 hours
     assert most_hours(system, 1.0) == 2.5
     assert most_hours(system, 30.0) == 30.0
-    values = removal_values("removal", system, result)
+    values = removal_values(EN, "removal", system, result)
     assert values["within"] == 4
     assert values["infections"] is None
     assert values["share"] == [0.1, 0.3, 0.5, 0.7, 0.9, 1.0]

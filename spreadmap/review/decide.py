@@ -3,53 +3,54 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
+from spreadmap.review.language import Words
 from spreadmap.review.markup import Html, tag
-from spreadmap.review.tables import FIRST_ROWS, site_names
-from spreadmap.review.words import EVIDENCE_WORDS, crew_hours_used, day, hours
+from spreadmap.review.tables import site_names
+from spreadmap.review.words import crew_hours_used
 from spreadmap.values.arrays import to_date
-from spreadmap.values.plan import RemovalCurve
+from spreadmap.values.plan import RemovalCurve, RemovalList
 from spreadmap.values.results import SurveyResult, SystemResult
-from spreadmap.values.words import Decision, Mode
+from spreadmap.values.words import Decision, Evidence, Mode
 
 HEAD = ("plant_id", "decided_on", "decision", "until", "reason")
 """Columns of the table of decisions, as the inputs call them."""
-DECISION_WORDS = {
-    Decision.OPEN.value: "not decided",
-    Decision.ACCEPT.value: "accepted",
-    Decision.PUT_OFF.value: "put off",
-    Decision.REFUSE.value: "refused",
+DECISIONS = {
+    Decision.OPEN.value: "open",
+    Decision.ACCEPT.value: "accept",
+    Decision.PUT_OFF.value: "put_off",
+    Decision.REFUSE.value: "refuse",
 }
-FILTERS = (("site", "Site"), ("owner", "Owner"), ("evidence", "Evidence"), ("date", "Confirmed on"))
+"""Decisions by the names of their words."""
+FILTERS = ("site", "owner", "evidence", "date")
 MOST_DATES = 40
 """Above so many days the filter by date goes by month."""
 STEPS_PER_HOUR = 2
-NOT_STATED = "not stated"
 
 
-def removal_columns(system: SystemResult, result: SurveyResult) -> dict[str, list[str]]:
+def removal_columns(say: Words, system: SystemResult, result: SurveyResult) -> dict[str, list[str]]:
     """Return for each filter the word of every plant on the removal list."""
     removal, state, inventory = system.plan.removal, system.state, result.inputs.inventory
     names, rows = site_names(result), removal.plant.tolist()
     found = state.first_found_on[removal.plant]
     by_month = len(np.unique(found[~np.isnat(found)])) > MOST_DATES
+    unknown = say("tools.not_stated")
+    evidence = {each.value: say(f"evidence.{each.value}") if each.value else unknown for each in Evidence}
 
     def date(value: np.datetime64) -> str:
         when = to_date(value)
         if when is None:
-            return NOT_STATED
-        return f"{when:%B %Y}" if by_month else day(when)
+            return unknown
+        return say("date.month", month=say.month(when.month), year=str(when.year)) if by_month else say.day(when)
 
     return {
-        "site": [names.get(str(inventory.site_id[row]), str(inventory.site_id[row])) or NOT_STATED for row in rows],
-        "owner": [str(inventory.owner[row]) or NOT_STATED for row in rows],
-        "evidence": [
-            EVIDENCE_WORDS.get(str(state.evidence[row]), str(state.evidence[row])) or NOT_STATED for row in rows
-        ],
+        "site": [names.get(str(inventory.site_id[row]), str(inventory.site_id[row])) or unknown for row in rows],
+        "owner": [str(inventory.owner[row]) or unknown for row in rows],
+        "evidence": [evidence.get(str(state.evidence[row]), str(state.evidence[row])) for row in rows],
         "date": [date(value) for value in found],
     }
 
@@ -69,17 +70,11 @@ def most_hours(system: SystemResult, weekly: float) -> float:
     return max(math.ceil(longest * STEPS_PER_HOUR) / STEPS_PER_HOUR, weekly)
 
 
-def removal_tools(key: str, system: SystemResult, result: SurveyResult) -> Html:
+def removal_tools(say: Words, key: str, system: SystemResult, result: SurveyResult) -> Html:
     """Return slider, figure, filters and the button that saves, for the section `key`."""
-    weekly, columns = result.settings.removal.crew_hours_per_week, removal_columns(system, result)
+    weekly = result.settings.removal.crew_hours_per_week
     most = most_hours(system, weekly)
-    selects = []
-    for name, label in FILTERS:
-        words = in_order(name, columns[name], system)
-        options = [tag("option", f"all {len(words)}" if len(words) > 1 else "all", value="")]
-        options += [tag("option", word, value=index) for index, word in enumerate(words)]
-        control = tag("select", *options, data_filter=name, autocomplete="off")
-        selects.append(tag("label", tag("span", label), control))
+    used = say("tools.used", hours=say.hours(crew_hours_used(system.plan.removal)))
     slider = tag(
         "input", type="range", id=f"{key}-hours", min=0, max=f"{most:g}", step=f"{1 / STEPS_PER_HOUR:g}",
         value=f"{weekly:g}", data_hours=True, autocomplete="off",
@@ -88,35 +83,43 @@ def removal_tools(key: str, system: SystemResult, result: SurveyResult) -> Html:
         "div",
         tag(
             "div",
-            tag("label", "Crew hours", for_=f"{key}-hours"),
+            tag("label", say("tools.hours"), for_=f"{key}-hours"),
             curve_picture(system.plan.removal.curve, most),
             slider,
-            tag("p", tag("span", "0 h"), tag("span", hours(most)), class_="ends", aria_hidden="true"),
-            tag("p", f"{hours(crew_hours_used(system.plan.removal))} of crew time.", class_="figure", data_figure=True,
-                role="status"),
-            tag("button", f"Back to the week's {hours(weekly)}", type="button", data_week=True, class_="small"),
+            tag("p", tag("span", say.hours(0)), tag("span", say.hours(most)), class_="ends", aria_hidden="true"),
+            tag("p", used, class_="figure", data_figure=True, role="status"),
+            tag("button", say("tools.week", hours=say.hours(weekly)), type="button", data_week=True, class_="small"),
             class_="cut",
         ),
         tag(
             "div",
-            tag("p", "Show only", class_="lead"),
-            *selects,
-            tag("button", "Show all", type="button", data_clear=True, class_="small"),
+            tag("p", say("tools.only"), class_="lead"),
+            *filter_controls(say, system, result),
+            tag("button", say("tools.clear"), type="button", data_clear=True, class_="small"),
             tag("p", data_shown=True, role="status"),
             class_="filters",
         ),
         tag(
             "div",
-            tag("button", "Save decisions", type="button", data_save=True, class_="save"),
-            tag(
-                "p",
-                "Accept, put off or refuse each plant in the list; a table for the next run is saved on this machine.",
-                data_saved=True, role="status",
-            ),
+            tag("button", say("tools.save"), type="button", data_save=True, class_="save"),
+            tag("p", say("tools.how"), data_saved=True, role="status"),
             class_="saving",
         ),
         class_="tools",
-    )  # fmt: skip
+    )
+
+
+def filter_controls(say: Words, system: SystemResult, result: SurveyResult) -> list[Html]:
+    """Return one choice for each filter."""
+    columns, made = removal_columns(say, system, result), []
+    for name in FILTERS:
+        words = in_order(name, columns[name], system)
+        first = say("tools.all_count", n=len(words)) if len(words) > 1 else say("tools.all")
+        options = [tag("option", first, value="")]
+        options += [tag("option", word, value=index) for index, word in enumerate(words)]
+        control = tag("select", *options, data_filter=name, autocomplete="off")
+        made.append(tag("label", tag("span", say(f"tools.{name}")), control))
+    return made
 
 
 def curve_picture(curve: RemovalCurve | None, most: float) -> Html | None:
@@ -139,38 +142,59 @@ def curve_picture(curve: RemovalCurve | None, most: float) -> Html | None:
     )
 
 
-def controls_of(system: SystemResult, result: SurveyResult) -> Callable[[int], Html]:
-    """Return what makes the controls of a row of the removal list: the decision, why, and until when.
+@dataclass(frozen=True, slots=True)
+class Controls:
+    """What makes the controls of a row of the removal list: the decision, why, and until when."""
 
-    Reason and day are those of the table that was read, in the manager's own words.
-    """
-    removal, latest = system.plan.removal, latest_decisions(result)
+    say: Words
+    removal: RemovalList
+    keys: np.ndarray
+    latest: dict[str, tuple[str, str]]
 
-    def controls(index: int) -> Html:
-        plant, decided = int(removal.plant[index]), str(removal.decision[index])
-        key = str(result.inputs.inventory.plant_id[plant])
-        until, reason = latest.get(key, ("", "")) if decided else ("", "")
+    def given(self, index: int) -> tuple[str, str, str]:
+        """Return the decision that stands, its reason in the manager's own words, and until when it puts off."""
+        decided = str(self.removal.decision[index])
+        if not decided:
+            return "", "", ""
+        until, reason = self.latest.get(str(self.keys[self.removal.plant[index]]), ("", ""))
+        return decided, reason, until if decided == Decision.PUT_OFF.value else ""
+
+    def __call__(self, index: int) -> Html:
+        """Return the controls of one row."""
+        say, plant = self.say, int(self.removal.plant[index])
+        key, (decided, reason, until) = str(self.keys[plant]), self.given(index)
         options = [
-            tag("option", word, value=value, selected=value == decided or None)
-            for value, word in DECISION_WORDS.items()
+            tag("option", say(f"tools.{name}"), value=value, selected=value == decided or None)
+            for value, name in DECISIONS.items()
         ]
         return tag(
             "span",
-            tag("select", *options, aria_label=f"Decision on {key}", autocomplete="off"),
+            tag("select", *options, aria_label=say("tools.decision_on", key=key), autocomplete="off"),
             tag(
-                "input", type="text", value=reason, placeholder="Reason", maxlength=200,
-                aria_label=f"Reason for {key}", data_reason=True, autocomplete="off", hidden=not decided,
+                "input", type="text", value=reason, placeholder=say("tools.reason"), maxlength=200,
+                aria_label=say("tools.reason_for", key=key), data_reason=True, autocomplete="off", hidden=not decided,
             ),
             tag(
-                "input", type="date", value=until if decided == Decision.PUT_OFF.value else "",
-                aria_label=f"{key} is put off until", data_until=True, autocomplete="off",
-                hidden=decided != Decision.PUT_OFF.value,
+                "input", type="date", value=until, aria_label=say("tools.until", key=key), data_until=True,
+                autocomplete="off", hidden=decided != Decision.PUT_OFF.value,
             ),
             class_="decide",
             data_decide=plant,
         )  # fmt: skip
 
-    return controls
+
+def controls_of(say: Words, system: SystemResult, result: SurveyResult) -> Controls:
+    """Return what makes the controls of a row of one system's list."""
+    return Controls(say, system.plan.removal, result.inputs.inventory.plant_id, latest_decisions(result))
+
+
+def manager_words(say: Words, removal: RemovalList, index: int) -> str:
+    """Return what a manager decided and why, or nothing."""
+    decided = str(removal.decision[index])
+    if not decided:
+        return ""
+    why = f": {removal.decision_reason[index]}" if removal.decision_reason[index] else ""
+    return say("removal.manager", decision=say(f"tools.{DECISIONS[decided]}"), why=why)
 
 
 def latest_decisions(result: SurveyResult) -> dict[str, tuple[str, str]]:
@@ -187,9 +211,9 @@ def iso(value: np.datetime64) -> str:
     return "" if np.isnat(value) else str(value.astype("datetime64[D]"))
 
 
-def removal_values(key: str, system: SystemResult, result: SurveyResult) -> dict[str, Any]:
-    """Return what the script of one removal list needs."""
-    removal, columns = system.plan.removal, removal_columns(system, result)
+def removal_values(say: Words, key: str, system: SystemResult, result: SurveyResult) -> dict[str, Any]:
+    """Return what the script of one removal list needs besides its rows."""
+    removal, columns = system.plan.removal, removal_columns(say, system, result)
     curve, weekly = removal.curve, result.settings.removal.crew_hours_per_week
     coded = {}
     for name, words in columns.items():
@@ -204,12 +228,17 @@ def removal_values(key: str, system: SystemResult, result: SurveyResult) -> dict
         "within": int(removal.within_hours.sum()),
         "week": weekly,
         "most": most_hours(system, weekly),
-        "first": FIRST_ROWS,
         "share": [] if curve is None else rounded(curve.share),
         "low": [] if curve is None else rounded(curve.low),
         "high": [] if curve is None else rounded(curve.high),
-        "infections": None if curve is None or is_relative else rounded(curve.infections),
-        "until": day(result.inputs.horizon_on),
+        "infections": None
+        if curve is None or is_relative
+        else {
+            "cases": rounded(curve.infections),
+            "low": rounded(curve.infections_low),
+            "high": rounded(curve.infections_high),
+        },
+        "until": say.day(result.inputs.horizon_on),
         "columns": coded,
     }
 

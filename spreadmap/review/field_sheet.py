@@ -18,8 +18,9 @@ from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.ttfonts import TTFont
 from reportlab.pdfgen.canvas import Canvas
 
+from spreadmap.review.language import SOURCE, Words
 from spreadmap.values.project import ProjectInputs
-from spreadmap.values.results import Face, SystemResult
+from spreadmap.values.results import Face, PlannedSystem
 from spreadmap.values.survey_answer import RANDOM_MARK
 from spreadmap.values.words import ALLOWED_EVIDENCE, SURVEY_STATUSES, Method, Status
 
@@ -35,16 +36,9 @@ TICK_WORDS = (Status.CLEAN, Status.SUSPECT, Status.INFECTED, Status.NOT_FOUND)
 TICKS = "status_ticks"
 BLANK_ROWS = 25
 LINE = 17.0
-FOOT = (
-    "status, tick one: clean = inspected, nothing seen; suspect = symptoms seen, not confirmed; infected = test, or "
-    "typical symptoms together;",
-    "not_found = no such plant at its place. A row without a tick was not inspected, which is not the same as clean.",
-    "method: visual (eye or lens) or test. evidence of infected: lab or typical_symptoms; of clean: visual or lab; of the "
-    "others: visual; empty = what is usual.",
-    "plant_id as in the inventory, with its leading zeros. inspected_on as year-month-day.",
-    f"note '{RANDOM_MARK}': chance chose this plant; look at it even where it seems idle, and leave the note in.",
-    "The map is not a diagnosis: confirm before digging. On other people's land ask first. Local codes come first.",
-)
+FOOT_LINES = 6
+ENGLISH = Words(SOURCE, "metric")
+"""Words of an empty sheet for a project that has no settings yet."""
 MADE_ON = dt.datetime(2000, 1, 1)
 
 
@@ -62,7 +56,7 @@ class SheetRow:
     note: str = ""
 
 
-def sheet_rows(system: SystemResult, inputs: ProjectInputs) -> tuple[SheetRow, ...]:
+def sheet_rows(system: PlannedSystem, inputs: ProjectInputs) -> tuple[SheetRow, ...]:
     """Return the plants of the next survey's hours in the order of the walk: site by site, bed by bed, near to near.
 
     `order` keeps the place on the inspection list; plants that chance chose carry that in their note, from which a
@@ -87,11 +81,14 @@ def sheet_rows(system: SystemResult, inputs: ProjectInputs) -> tuple[SheetRow, .
     )
 
 
-def title_of(face: Face, pest: str) -> str:
+def title_of(say: Words, face: Face, pest: str) -> str:
     """Return the heading of a filled sheet."""
-    return (
-        f"Field sheet, {pest}: state of {face.as_of:%Y-%m-%d}, to be walked by {face.valid_until:%Y-%m-%d}. "
-        f"In walking order; chosen by relative infection pressure; {face.mode.value} mode"
+    return say(
+        "sheet.title",
+        pest=say.phrase(pest),
+        day=face.as_of.isoformat(),
+        until=face.valid_until.isoformat(),
+        mode=say(f"sheet.mode_{face.mode.value}"),
     )
 
 
@@ -104,7 +101,7 @@ def _fonts() -> tuple[str, str]:
     return "sheet", "sheet-bold"
 
 
-def field_sheet_pdf(rows: Sequence[SheetRow] = (), title: str = "Field sheet: one row per inspected plant") -> bytes:
+def field_sheet_pdf(rows: Sequence[SheetRow] = (), title: str = "", say: Words = ENGLISH) -> bytes:
     """Return a sheet for the field, landscape; the same bytes every time.
 
     Without rows it is one page of empty ones. With rows every page belongs to one site, which its heading names.
@@ -112,7 +109,8 @@ def field_sheet_pdf(rows: Sequence[SheetRow] = (), title: str = "Field sheet: on
     plain, bold = _fonts()
     buffer = io.BytesIO()
     page = Canvas(buffer, pagesize=landscape(A4), invariant=1)
-    page.setTitle("Field sheet")
+    page.setTitle(say("sheet.name"))
+    title = title or say("sheet.empty_title")
     page.beginForm(TICKS)
     _draw_ticks(page)
     page.endForm()
@@ -126,15 +124,16 @@ def field_sheet_pdf(rows: Sequence[SheetRow] = (), title: str = "Field sheet: on
         page.drawString(36, landscape(A4)[1] - 26, _fit(title, bold, 9, 720))
         page.setFont(plain, 9)
         if rows:
-            place = f"{site or 'No site given'}. Page {number} of {len(pages)}"
+            where = site or say("sheet.no_site")
+            place = say("sheet.page", site=where, n=number, pages=len(pages))
             page.drawString(36, landscape(A4)[1] - 40, _fit(place, plain, 9, 720))
-        _draw_table(page, lines)
+        _draw_table(say, page, lines)
         page.showPage()
     page.save()
     return buffer.getvalue()
 
 
-def _draw_table(page: Canvas, lines: Sequence[SheetRow | None]) -> None:
+def _draw_table(say: Words, page: Canvas, lines: Sequence[SheetRow | None]) -> None:
     """Draw the head, one line per plant, and the words under the table."""
     plain, bold = _fonts()
     left, top = 36.0, landscape(A4)[1] - 48
@@ -156,8 +155,9 @@ def _draw_table(page: Canvas, lines: Sequence[SheetRow | None]) -> None:
                 page.drawString(x + 3, foot + 5, _fit(getattr(filled, name), plain, 7.5, wide - 5))
             x += wide
     page.setFont(plain, 7)
-    for number, sentence in enumerate(FOOT):
-        page.drawString(left, top - (len(lines) + 1) * LINE - 13 - 10.5 * number, sentence)
+    for number in range(FOOT_LINES):
+        text = _fit(say(f"sheet.foot_{number + 1}", mark=RANDOM_MARK), plain, 7, 720)
+        page.drawString(left, top - (len(lines) + 1) * LINE - 13 - 10.5 * number, text)
 
 
 def _fit(text: str, font: str, size: float, wide: float) -> str:

@@ -17,8 +17,10 @@ from folium.template import Template
 from spreadmap.review.markup import Html, escaped, script_text, tag
 
 POLICY = (
-    "default-src 'none'; script-src 'unsafe-inline'; style-src 'unsafe-inline'; img-src data: blob:; connect-src 'none'"
+    "default-src 'none'; script-src 'unsafe-inline'; style-src 'unsafe-inline'; img-src data: blob:{host}; "
+    "connect-src 'none'"
 )
+"""What a page may do; `host` is that of map tiles, where a project asks for them."""
 
 
 def packed_text(*path: str) -> str:
@@ -41,13 +43,18 @@ class Raw(Element):
 class PageFigure(Figure):
     """The document: language, title, policy, one `main`; ids count from one, so the same page has the same bytes."""
 
-    def __init__(self, title: str, before_map: Html, after_map: Html, style: str) -> None:
+    def __init__(
+        self, title: str, before_map: Html, after_map: Html, style: str, *, language: str = "en", tile_host: str = ""
+    ) -> None:
         super().__init__()
         self._numbers = count(1)
         self.page_title = title
         self.before_map = before_map
         self.after_map = after_map
         self.style = style
+        self.language = language
+        self.policy = POLICY.format(host=f" {tile_host}" if tile_host else "")
+        self.first_script = Raw("")
         self.last_script = Raw("")
 
     def number(self, element: Element) -> None:
@@ -65,10 +72,10 @@ class PageFigure(Figure):
         return "\n".join(
             (
                 "<!DOCTYPE html>",
-                '<html lang="en">',
+                f'<html lang="{self.language}">',
                 "<head>",
                 '<meta charset="utf-8">',
-                tag("meta", http_equiv="Content-Security-Policy", content=POLICY),
+                tag("meta", http_equiv="Content-Security-Policy", content=self.policy),
                 tag("meta", name="viewport", content="width=device-width, initial-scale=1"),
                 f"<title>{escaped(self.page_title)}</title>",
                 parts(self.header),
@@ -78,7 +85,7 @@ class PageFigure(Figure):
                 self.before_map,
                 parts(self.html),
                 self.after_map,
-                f"<script>\n{parts(self.script)}\n{self.last_script.render()}\n</script>",
+                f"<script>\n{self.first_script.render()}\n{parts(self.script)}\n{self.last_script.render()}\n</script>",
                 "</body>",
                 "</html>",
                 "",
@@ -95,7 +102,7 @@ class ReviewMap(folium.Map):
         """
         {% macro html(this, kwargs) %}
             <div class="folium-map" id={{ this.get_name()|tojson }} tabindex="0" role="application"
-                 aria-label="Map; every place on it is also in the lists"></div>
+                 aria-label={{ this.spoken|tojson }}></div>
         {% endmacro %}
         {% macro script(this, kwargs) %}
             var {{ this.get_name() }} = L.map({{ this.get_name()|tojson }}, {
@@ -107,7 +114,7 @@ class ReviewMap(folium.Map):
         """
     )
 
-    def __init__(self, page: PageFigure, *, centre: tuple[float, float], most_zoom: int) -> None:
+    def __init__(self, page: PageFigure, *, centre: tuple[float, float], most_zoom: int, spoken: str) -> None:
         super().__init__(
             location=list(centre),
             tiles=None,
@@ -118,7 +125,9 @@ class ReviewMap(folium.Map):
             zoomDelta=1,
             wheelPxPerZoomLevel=90,
             attributionControl=False,
+            zoomControl=False,
         )
+        self.spoken = spoken
         self.add_to(page)
         page.number(self)
 

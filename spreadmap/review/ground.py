@@ -18,11 +18,6 @@ HATCH = Html(
     '<path d="M0 0V7" stroke="#6f7672" stroke-width="2"/></pattern></defs></svg>'
 )
 """The pattern of ground on which no host was ever inspected."""
-GROUND_WORDS = {
-    SEEN: "Site with hosts that were looked at",
-    UNSEEN: "Hatched: hosts, never inspected",
-    NO_HOST: "Grey: no host on record",
-}
 
 
 def ground_of_sites(result: SurveyResult) -> dict[str, str]:

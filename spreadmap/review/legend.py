@@ -4,26 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from spreadmap.review.ground import GROUND_WORDS, NO_HOST, UNSEEN
+from spreadmap.review.ground import NO_HOST, UNSEEN
+from spreadmap.review.language import Words, sentence
 from spreadmap.review.markup import Html, join, tag
 from spreadmap.review.plants_layer import MARKS, Mark
 from spreadmap.review.points import class_limits
 from spreadmap.review.rose import rose_words, wind_rose
-from spreadmap.review.words import day, has_wind, mode_sentence, period, sentence
+from spreadmap.review.words import has_wind, mode_sentence
 from spreadmap.values.results import Face, SurveyResult, SystemResult
 from spreadmap.values.web import WebRaster, WebShape
 
-SHAPE_WORDS = {
-    "ring": "Rings: core, inner, outer",
-    "ring_range": "Range of the inner rings over the scale run",
-    "old_ring": "Rings of the last forecast",
-    "site": "Sites",
-    "reservoir": "Wild stands",
-    "screen": "Screens",
-}
 SHAPE_SIGNS = {
     "ring": '<path class="ring-sign" d="M1 4h24M1 8h24M1 12h24"/>',
-    "ring_range": '<rect x="2" y="3" width="22" height="10" fill="#14413d" fill-opacity=".16" stroke="#14413d"/>',
+    "ring_range": '<rect x="2" y="3" width="22" height="10" fill="#14413d" fill-opacity=".12" stroke="#14413d"/>',
     "old_ring": '<path class="old-ring-sign" d="M1 8h24"/>',
     "line": '<path class="line-sign" d="M1 8h24"/>',
     "site": '<rect class="site-sign" x="2" y="2" width="22" height="12"/>',
@@ -65,54 +58,53 @@ def switch(layer: str, label: object, *, on: bool) -> Html:
     return tag("label", tag("input", type="checkbox", data_layer=layer, checked=on, autocomplete="off"), label)
 
 
-def plants_legend(drawn: set[str], *, any_synthetic: bool) -> Html:
+def plants_legend(say: Words, drawn: set[str], *, any_synthetic: bool) -> Html:
     """Return the marks that occur on this map, the most urgent first."""
-    items = [tag("li", mark_sign(mark), mark.label) for mark in reversed(MARKS) if mark.status in drawn]
+    items = [tag("li", mark_sign(mark), say(f"mark.{mark.status}")) for mark in reversed(MARKS) if mark.status in drawn]
     if any_synthetic:
         dot = next(mark for mark in MARKS if mark.status == "clean")
-        text = "Pale middle: synthetic position in a bed with a count, not surveyed"
-        items.append(tag("li", mark_sign(dot, synthetic=True), text))
-    return tag("div", tag("h2", switch("plants", "Plants", on=True)), tag("ul", *items), class_="key")
+        items.append(tag("li", mark_sign(dot, synthetic=True), say("legend.synthetic")))
+    return tag("div", tag("h2", switch("plants", say("legend.plants"), on=True)), tag("ul", *items), class_="key")
 
 
-def surface_legend(rasters: Mapping[str, WebRaster], system: SystemResult | None, face: Face | None) -> Html:
+def surface_legend(say: Words, rasters: Mapping[str, WebRaster], face: Face | None) -> Html:
     """Return classes, quantity and unit of the surfaces; the first is shown when the page opens."""
     parts: list[Html] = []
     for index, (key, raster) in enumerate(rasters.items()):
-        name = face.quantity if face is not None and index == 0 else surface_name(key)
+        name = say.told(face.quantity) if face is not None and index == 0 else surface_name(say, key)
         parts.append(tag("h2", switch(f"surface {key}", name, on=index == 0)))
         if index == 0:
             if face is not None:
-                parts.append(tag("p", face.unit, class_="unit"))
+                parts.append(tag("p", say.told(face.unit), class_="unit"))
             rows = [
                 tag(
                     "li",
                     tag("span", class_="swatch" if place else "swatch clear", style=f"--ink:{entry.colour}"),
-                    entry.label,
-                    tag("span", class_limits(entry), class_="limits"),
+                    say.told(entry.label),
+                    tag("span", class_limits(say, entry), class_="limits"),
                 )
                 for place, entry in reversed(list(enumerate(raster.classes)))
             ]
             parts.append(tag("ul", *rows, class_="classes"))
     if not parts:
         return Html("")
-    parts.append(tag("p", "Outside the dotted frame: not reckoned, which is not the same as low.", class_="unit"))
+    parts.append(tag("p", say("legend.outside"), class_="unit"))
     return tag("div", *parts, class_="key")
 
 
-def surface_name(key: str) -> str:
+def surface_name(say: Words, key: str) -> str:
     """Return the words for a further surface."""
-    return "Without wild stands" if key.endswith("without_reservoirs") else key.replace("_", " ")
+    return say("legend.without_wild") if key.endswith("without_reservoirs") else key.replace("_", " ")
 
 
-def shapes_legend(shapes: tuple[WebShape, ...]) -> Html:
+def shapes_legend(say: Words, shapes: tuple[WebShape, ...]) -> Html:
     """Return one switch per layer of shapes; lines of the rules of thumb are off when the page opens."""
     layers: dict[str, WebShape] = {}
     for shape in sorted(shapes, key=lambda item: SHAPE_ORDER.index(item.kind)):
         layers.setdefault(layer_of(shape), shape)
     items = []
     for layer, shape in layers.items():
-        name = sentence(shape.name) if shape.kind == "line" else SHAPE_WORDS[shape.kind]
+        name = sentence(say.phrase(shape.name)) if shape.kind == "line" else say(f"legend.{shape.kind}")
         sign = Html(f'<svg class="sign wide" viewBox="0 0 26 16" aria-hidden="true">{SHAPE_SIGNS[shape.kind]}</svg>')
         items.append(
             tag("li", switch(layer, join(sign, name), on=shape.kind not in {"line", "old_ring", "ring_range"}))
@@ -120,13 +112,13 @@ def shapes_legend(shapes: tuple[WebShape, ...]) -> Html:
     return tag("ul", *items) if items else Html("")
 
 
-def ground_legend(kinds: set[str]) -> Html:
+def ground_legend(say: Words, kinds: set[str]) -> Html:
     """Return what the ground of a site says, for the kinds that occur."""
     items = [
         tag(
             "li",
             Html(f'<svg class="sign wide" viewBox="0 0 26 16" aria-hidden="true">{sign}</svg>'),
-            GROUND_WORDS[kind],
+            say(f"ground.{kind}"),
         )
         for kind, sign in GROUND_SIGNS.items()
         if kind in kinds
@@ -134,28 +126,35 @@ def ground_legend(kinds: set[str]) -> Html:
     return tag("ul", *items, class_="ground") if items else Html("")
 
 
-def wind_legend(system: SystemResult) -> Html:
+def wind_legend(say: Words, system: SystemResult) -> Html:
     """Return the words of the rose, or that there is none; the rose itself stands on the map, and here in print."""
     if not has_wind(system):
-        return tag("p", "No wind record: the same in all directions.", class_="unit wind")
-    drawing = wind_rose(system.climate)
-    words = rose_words(system.climate) if drawing else f"Directions from {system.climate.basis}."
-    told = tag("p", tag("b", "Wind while mites fly. "), words, class_="unit")
+        return tag("p", say("legend.no_wind"), class_="unit wind")
+    drawing = wind_rose(say, system.climate)
+    words = rose_words(say, system.climate) if drawing else say("legend.directions", basis=system.climate.basis)
+    told = tag("p", tag("b", say("legend.wind")), " ", words, class_="unit")
     return tag("div", tag("div", drawing, class_="print-only"), told, class_="wind")
 
 
-def face_line(face: Face) -> Html:
+def face_line(say: Words, face: Face) -> Html:
     """Return quantity, period, condition, mode and dates as one line under the map."""
     return tag(
         "p",
-        tag("strong", face.quantity),
-        f", {period(face.period_from, face.period_to)}, {face.condition}. {mode_sentence(face)}. "
-        f"State of {day(face.as_of)}; valid until {day(face.valid_until)}.",
+        tag("strong", say.phrase(face.quantity)),
+        say(
+            "face.line",
+            period=say.period(face.period_from, face.period_to),
+            condition=say.phrase(face.condition),
+            mode=mode_sentence(say, face),
+            day=say.day(face.as_of),
+            until=say.day(face.valid_until),
+        ),
         class_="face-line",
     )
 
 
 def legend(
+    say: Words,
     result: SurveyResult,
     rasters: Mapping[str, WebRaster],
     shapes: tuple[WebShape, ...],
@@ -170,18 +169,22 @@ def legend(
     face = system.face if system is not None else None
     columns: list[Html] = []
     if drawn:
-        columns.append(plants_legend(drawn, any_synthetic=bool(result.inputs.inventory.is_synthetic.any())))
-    surfaces = surface_legend(rasters, system, face)
+        columns.append(plants_legend(say, drawn, any_synthetic=bool(result.inputs.inventory.is_synthetic.any())))
+    surfaces = surface_legend(say, rasters, face)
     if surfaces:
         columns.append(surfaces)
     others = join(
-        tag("h2", "Lines and ground") if shapes else None,
-        shapes_legend(shapes),
-        ground_legend(grounds),
-        tag("ul", tag("li", switch("graticule", "Grid of degrees", on=False))),
+        tag("h2", say("legend.lines")) if shapes else None,
+        shapes_legend(say, shapes),
+        ground_legend(say, grounds),
+        tag(
+            "ul",
+            tag("li", switch("graticule", say("legend.graticule"), on=False)),
+            tag("li", switch("tiles", say("legend.tiles"), on=True)) if result.settings.page.tile_address else None,
+        ),
     )
     if others:
         columns.append(tag("div", others, class_="key"))
     if system is not None:
-        columns.append(wind_legend(system))
-    return join(face_line(face) if face is not None else None, tag("div", *columns, class_="legend"))
+        columns.append(wind_legend(say, system))
+    return join(face_line(say, face) if face is not None else None, tag("div", *columns, class_="legend"))

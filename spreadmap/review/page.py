@@ -11,31 +11,40 @@ import numpy as np
 from spreadmap.review.decide import decision_values, removal_values
 from spreadmap.review.frame import PageFigure, Raw, ReviewMap, packed_text
 from spreadmap.review.ground import HATCH, UNSEEN, ground_of, ground_of_sites
+from spreadmap.review.language import Words, words_of
 from spreadmap.review.legend import layer_of, legend
-from spreadmap.review.markup import Html, join, script_text, script_value, tag
+from spreadmap.review.markup import Html, escaped, join, script_text, script_value, tag
 from spreadmap.review.plants_layer import PlantsLayer
 from spreadmap.review.points import drawn_status, plant_points
+from spreadmap.review.removal_list import list_values
 from spreadmap.review.rose import wind_rose
 from spreadmap.review.sections import in_short, key_of, memo
+from spreadmap.review.shape_cards import shape_says, shape_title
 from spreadmap.review.tables import Bounds
 from spreadmap.review.views import View, views
-from spreadmap.review.words import day, has_wind, mode_sentence, period, residents
+from spreadmap.review.words import has_wind, mode_sentence, residents
+from spreadmap.values.page_settings import PageSettings, tile_host
 from spreadmap.values.results import SurveyResult
 from spreadmap.values.web import WebRaster, WebShape, WebShapes
 from spreadmap.values.words import Status
 
 MOST_ZOOM = 22
 MOST_ZOOM_PUBLIC = 16
-SCRIPTS = ("canvas.js", "overlay.js", "find.js", "views.js", "removal.js", "stills.js", "page.js")
-SHAPE_TITLES = {
-    "ring": "Ring",
-    "ring_range": "Range of a ring",
-    "old_ring": "Ring of the last forecast",
-    "line": "Line",
-    "site": "Site",
-    "reservoir": "Wild stand",
-    "screen": "Screen",
+SCRIPTS = ("inflate.js", "canvas.js", "overlay.js", "find.js", "views.js", "removal.js", "stills.js", "page.js")
+
+SHARED_WORDS = {
+    "group": "number.group",
+    "point": "number.point",
+    "under": "share.under",
+    "over": "share.over",
+    "share": "share.whole",
+    "hours": "unit.hours",
+    "plants": "noun.plant",
+    "decision_on": "tools.decision_on",
+    "reason_for": "tools.reason_for",
+    "put_off_until": "tools.until",
 }
+"""Texts that scripts share with the rest of the page, by the names that scripts use."""
 
 
 def render_review(
@@ -70,6 +79,7 @@ def render_review(
     Text of users stands in the page as escaped text or as JSON in ASCII, and reaches the map through `textContent`;
     none of it passes a template. Bound by test_review_page.py and test_review_browser.py.
     """
+    say, settings = words_of(result.settings.page), result.settings.page
     drawn_shapes = () if public else tuple(shape for group in shapes.values() for shape in group.shapes)
     ring_bounds = {
         (int(shape.properties.get("focus", "0") or 0), shape.name): box
@@ -80,76 +90,88 @@ def render_review(
     grounds = {ground_of(shape, known) for shape in drawn_shapes}
     drawn = set() if public else {str(word) for word in drawn_status(result)}
     grounds |= {UNSEEN} if Status.NOT_INSPECTED.value in drawn else set()
-    text = public_text(result) if public else memo(result, ring_bounds)
     page = PageFigure(
-        title=f"{result.inputs.name}: state of {day(result.inputs.as_of)}",
+        title=say("face.title", name=result.inputs.name, day=say.day(result.inputs.as_of)),
         before_map=join(
             Html('<main class="public">' if public else "<main>"),
-            head(result, public=public),
-            Html('<figure class="stage" aria-label="Map and legend"><div class="map-frame">'),
+            head(say, result, public=public),
+            Html(f'<figure class="stage" aria-label="{escaped(say("map.stage"))}"><div class="map-frame">'),
         ),
         after_map=join(
-            map_buttons(public=public),
-            rose_inset(result),
+            map_buttons(say, public=public),
+            rose_inset(say, result),
             HATCH,
             Html("</div><figcaption>"),
             None if public else tag("p", class_="map-says"),
-            legend(result, rasters, drawn_shapes, drawn, grounds),
+            legend(say, result, rasters, drawn_shapes, drawn, grounds),
             Html('</figcaption></figure><article class="memo">'),
-            text,
-            foot(),
+            public_text(say, result) if public else memo(say, result, ring_bounds),
+            foot(say, settings),
             Html("</article></main>"),
         ),
         style=packed_text("assets", "page.css"),
+        language=say.language,
+        tile_host=tile_host(settings.tile_address),
+    )
+    page.first_script = Raw(
+        f"{script_text(packed_text('assets', 'say.js'))}\n"
+        f"const spreadmapWords = spreadmapSay({script_value(script_words(say))});"
     )
     shown = map_bounds(result, rasters, ring_bounds.values(), public=public)
-    review_map = ReviewMap(page, centre=centre_of(shown, result), most_zoom=MOST_ZOOM_PUBLIC if public else MOST_ZOOM)
+    most_zoom = MOST_ZOOM_PUBLIC if public else MOST_ZOOM
+    review_map = ReviewMap(page, centre=centre_of(shown, result), most_zoom=most_zoom, spoken=say("map.spoken"))
     plants = None
     if not public:
-        plants = PlantsLayer(page, plant_points(result, next(iter(rasters.values()), None)))
+        plants = PlantsLayer(page, plant_points(say, result, next(iter(rasters.values()), None)), say)
         review_map.add_child(plants)
-    more = page_values(result, rasters, drawn_shapes, public=public)
+    more = page_values(say, result, rasters, drawn_shapes, public=public)
+    values = map_values(say, rasters, drawn_shapes, shown, result, known)
     page.last_script = Raw(
         "\n".join(
             (
                 *(script_text(packed_text("assets", name)) for name in SCRIPTS),
                 f"spreadmapPage({review_map.get_name()}, {plants.get_name() if plants else 'null'}, "
-                f"{script_value({**map_values(rasters, drawn_shapes, shown, result, known), **more})});",
+                f"{script_value({**values, **more})});",
             )
         )
     )
     return page.render().encode("utf-8")
 
 
-def map_buttons(*, public: bool) -> Html:
+def script_words(say: Words) -> dict[str, Any]:
+    """Return the texts of the page's scripts: their own, and those that they share with the rest of the page."""
+    return say.section("script") | {name: say.raw(key) for name, key in SHARED_WORDS.items()}
+
+
+def map_buttons(say: Words, *, public: bool) -> Html:
     """Return what stands on the map: the way back to the whole of it, and whether it follows the text."""
     follow, find = None, None
     if not public:
         field = tag(
-            "input", type="search", data_find=True, placeholder="Find a plant or site", autocomplete="off",
-            aria_label="Find a plant by its key, a site, wild stand or screen by its name",
+            "input", type="search", data_find=True, placeholder=say("map.find"), autocomplete="off",
+            aria_label=say("map.find_label"),
         )  # fmt: skip
         find = tag("span", field, tag("span", role="status", data_found=True), class_="find")
         box = tag("input", type="checkbox", data_follow=True, checked=True, autocomplete="off")
-        follow = tag("label", box, "Map follows the text", class_="follow")
+        follow = tag("label", box, say("map.follow"), class_="follow")
     return tag(
         "div",
-        tag("button", "Whole map", type="button", class_="home", data_home=True),
+        tag("button", say("map.whole"), type="button", class_="home", data_home=True),
         follow,
         find,
         class_="map-buttons",
     )
 
 
-def rose_inset(result: SurveyResult) -> Html | None:
+def rose_inset(say: Words, result: SurveyResult) -> Html | None:
     """Return the rose of the flight hours that stands in a corner of the map; nothing without a wind record."""
     system = result.systems[0] if result.systems else None
-    drawing = wind_rose(system.climate) if system is not None and has_wind(system) else None
+    drawing = wind_rose(say, system.climate) if system is not None and has_wind(system) else None
     return tag("div", drawing, class_="rose-inset") if drawing else None
 
 
 def page_values(
-    result: SurveyResult, rasters: Mapping[str, WebRaster], shapes: tuple[WebShape, ...], *, public: bool
+    say: Words, result: SurveyResult, rasters: Mapping[str, WebRaster], shapes: tuple[WebShape, ...], *, public: bool
 ) -> dict[str, Any]:
     """Return what the script of the text needs: views of the sections, lists, decisions."""
     if public:
@@ -161,9 +183,12 @@ def page_values(
         if box is not None:
             boxes[shape.kind, f"{index}"] = box
     return {
-        "views": views(result, rasters, shapes, boxes, key_of),
+        "views": views(say, result, rasters, shapes, boxes, key_of),
         "removals": [
-            removal_values(key_of("removal", system, result), system, result)
+            {
+                **removal_values(say, key_of("removal", system, result), system, result),
+                **list_values(say, system, result),
+            }
             for system in result.systems
             if len(system.plan.removal)
         ],
@@ -171,61 +196,62 @@ def page_values(
     }
 
 
-def head(result: SurveyResult, *, public: bool) -> Html:
+def head(say: Words, result: SurveyResult, *, public: bool) -> Html:
     """Return name, dates, quantity, condition and mode, and on the full page what to do first."""
     inputs = result.inputs
-    facts: list[tuple[str, str]] = [("State of", day(inputs.as_of))]
+    facts: list[tuple[str, str]] = [("state_of", say.day(inputs.as_of))]
     if result.systems:
         face = result.systems[0].face
-        facts += [
-            ("Valid until", day(face.valid_until)),
-            ("Shown", f"{face.quantity}, {face.condition}, {period(face.period_from, face.period_to)}"),
-            ("Mode", mode_sentence(face)),
-        ]
+        shown = say(
+            "face.shown_words",
+            quantity=say.phrase(face.quantity),
+            condition=say.phrase(face.condition),
+            period=say.period(face.period_from, face.period_to),
+        )
+        facts += [("valid_until", say.day(face.valid_until)), ("shown", shown), ("mode", mode_sentence(say, face))]
     else:
-        facts.append(("Valid until", day(inputs.next_survey_on)))
+        facts.append(("valid_until", say.day(inputs.next_survey_on)))
     return tag(
         "header",
-        tag("p", "Plant health, for everyone" if public else "Survey memo", class_="eyebrow"),
+        tag("p", say("face.eyebrow_public" if public else "face.eyebrow"), class_="eyebrow"),
         tag("h1", inputs.name),
         tag(
             "dl",
             *(
-                tag("div", tag("dt", name), tag("dd", text), class_="wide" if name == "Shown" else None)
+                tag("div", tag("dt", say(f"face.{name}")), tag("dd", text), class_="wide" if name == "shown" else None)
                 for name, text in facts
             ),
             class_="face",
         ),
-        None if public else in_short(result),
+        None if public else in_short(say, result),
     )
 
 
-def public_text(result: SurveyResult) -> Html:
+def public_text(say: Words, result: SurveyResult) -> Html:
     """Return what residents read: two sentences, and how to read the map."""
-    first, second = residents(result)
+    first, second = residents(say, result)
     return tag(
         "section",
         tag("p", first, class_="answer"),
         tag("p", second, class_="answer"),
-        tag(
-            "p",
-            "The map ranks areas. It shows no single plant, and it says of no garden that a plant in it is diseased.",
-            class_="why",
-        ),
-        aria_label="For residents",
+        tag("p", say("residents.public_map"), class_="why"),
+        aria_label=say("residents.public_label"),
     )
 
 
-def foot() -> Html:
-    """Return how the page was made and the licence of the map script inside it."""
-    licence = packed_text("vendored", "leaflet_licence.txt")
+def foot(say: Words, settings: PageSettings) -> Html:
+    """Return how the page was made, what it asks of whom, and the licence of the map script inside it."""
+    host = tile_host(settings.tile_address)
+    asks = say("foot.asks", host=host) if host else say("foot.asks_nobody")
     return tag(
         "footer",
-        tag("p", "Made by spreadmap. This page is one file; it fetches nothing and sends nothing."),
+        tag("p", f"{say('foot.made')} {asks}"),
+        None if say.is_source else tag("p", say("foot.in_english")),
+        tag("p", say("foot.in_metres")) if say.is_us else None,
         tag(
             "details",
-            tag("summary", "Licence of the map script in this page (Leaflet 1.9.4)"),
-            tag("pre", licence),
+            tag("summary", say("foot.licence")),
+            tag("pre", packed_text("vendored", "leaflet_licence.txt"), lang="en"),
         ),
     )
 
@@ -282,6 +308,7 @@ def centre_of(bounds: Bounds | None, result: SurveyResult) -> tuple[float, float
 
 
 def map_values(
+    say: Words,
     rasters: Mapping[str, WebRaster],
     shapes: tuple[WebShape, ...],
     shown: Bounds | None,
@@ -289,9 +316,13 @@ def map_values(
     known: Mapping[str, str],
 ) -> dict[str, Any]:
     """Return what the page's script draws besides plants."""
+    settings = result.settings.page
+    tiles = {"address": settings.tile_address, "attribution": settings.tile_attribution}
     return {
         "bounds": None if shown is None else corners(shown),
-        "attribution": f"State of {day(result.inputs.as_of)}",
+        "attribution": say("face.state", day=say.day(result.inputs.as_of)),
+        "units": say.units,
+        "tiles": tiles if settings.tile_address else None,
         "rasters": [
             {
                 "layer": f"surface {key}",
@@ -306,8 +337,8 @@ def map_values(
                 "kind": shape.kind,
                 "ground": ground_of(shape, known),
                 "name": shape.name,
-                "title": f"{SHAPE_TITLES[shape.kind]}: {shape.name}",
-                "says": [[name, text] for name, text in shape.properties.items() if text],
+                "title": shape_title(say, shape),
+                "says": shape_says(say, shape),
                 "geometry": shape.geojson,
             }
             for shape in shapes

@@ -13,6 +13,7 @@ import numpy as np
 from branca.element import Figure, MacroElement
 
 from spreadmap.review.frame import PageFigure, Raw, ReviewMap, packed_text
+from spreadmap.review.language import Words
 from spreadmap.review.markup import script_text, script_value
 from spreadmap.values.arrays import FloatArray, TextArray
 
@@ -26,24 +27,23 @@ class Mark:
     """How one status is drawn: `shape` is square, diamond, triangle, dot, ring, cross, plus or speck."""
 
     status: str
-    label: str
     shape: str
     colour: str
     is_urgent: bool = False
 
 
 MARKS = (
-    Mark("no_host", "No host of a mapped pest", "speck", "#8d8d8d"),
-    Mark("not_found", "Looked for, not there", "plus", "#5a5a5a"),
-    Mark("removed", "Taken out", "cross", "#1d1d1d"),
-    Mark("not_inspected", "Never inspected; not the same as clean", "ring", "#6b6b6b"),
-    Mark("clean", "Clean when last inspected", "dot", "#0072b2"),
-    Mark("cosmetic", "Pest for which no plant is removed", "bar", "#a3477f"),
-    Mark("suspect", "Suspect", "triangle", "#e69f00", is_urgent=True),
-    Mark("regrowth", "Taken out, sprouts again", "cross", "#d55e00", is_urgent=True),
-    Mark("infected", "Confirmed", "square", "#d55e00", is_urgent=True),
+    Mark("no_host", "speck", "#8d8d8d"),
+    Mark("not_found", "plus", "#5a5a5a"),
+    Mark("removed", "cross", "#1d1d1d"),
+    Mark("not_inspected", "ring", "#6b6b6b"),
+    Mark("clean", "dot", "#0072b2"),
+    Mark("cosmetic", "bar", "#a3477f"),
+    Mark("suspect", "triangle", "#e69f00", is_urgent=True),
+    Mark("regrowth", "cross", "#d55e00", is_urgent=True),
+    Mark("infected", "square", "#d55e00", is_urgent=True),
 )
-"""In the order of drawing: the last lies on top."""
+"""In the order of drawing: the last lies on top. Their words are those of `mark.<status>`."""
 UNSEEN = "not_inspected"
 """Plants of this status stand on hatched ground, so that nobody takes them for clean ones."""
 WORST_LAST = (
@@ -56,6 +56,12 @@ CODE = {mark.status: code for code, mark in enumerate(MARKS)}
 def deflated(data: bytes) -> str:
     """Return bytes as base64 of their zlib form, which a browser can unpack by itself."""
     return base64.b64encode(zlib.compress(data, 9)).decode("ascii")
+
+
+def deflated_json(value: Any) -> str:
+    """Return a value as JSON in ASCII, deflated."""
+    text = json.dumps(value, ensure_ascii=True, sort_keys=True, separators=(",", ":"))
+    return deflated(text.encode("ascii"))
 
 
 def coded(words: Sequence[str]) -> dict[str, Any]:
@@ -87,7 +93,7 @@ class PlantPoints:
     before_on: str = ""
     """The day of that state, as it is said."""
 
-    def packed(self) -> dict[str, Any]:
+    def packed(self, say: Words) -> dict[str, Any]:
         """Return columns for the script: numbers and words, each deflated.
 
         Order of the numbers: longitude and latitude (int32 of 1e-6 degree), row (uint32), status, class (uint8) and,
@@ -116,18 +122,17 @@ class PlantPoints:
             "repeated": [[name, coded([str(word) for word in column])] for name, column in self.repeated.items()],
             "sparse": [[name, {str(row): text for row, text in rows.items()}] for name, rows in self.sparse.items()],
         }
-        text = json.dumps(words, ensure_ascii=True, sort_keys=True, separators=(",", ":"))
         return {
             "count": len(row),
             "numbers": deflated(numbers),
-            "words": deflated(text.encode("ascii")),
+            "words": deflated_json(words),
             "marks": [
                 {
                     "shape": mark.shape,
                     "colour": mark.colour,
                     "urgent": mark.is_urgent,
                     "hatched": mark.status == UNSEEN,
-                    "label": mark.label,
+                    "label": say(f"mark.{mark.status}"),
                     "weight": WORST_LAST.index(mark.status) + 1,
                 }
                 for mark in MARKS
@@ -141,11 +146,12 @@ class PlantPoints:
 class PlantsLayer(MacroElement):
     """One canvas for all plants, drawn by `assets/plants.js`."""
 
-    def __init__(self, page: PageFigure, plants: PlantPoints) -> None:
+    def __init__(self, page: PageFigure, plants: PlantPoints, say: Words) -> None:
         super().__init__()  # type: ignore[no-untyped-call]
         self._name = "Plants"
         page.number(self)
         self.plants = plants
+        self.say = say
 
     def render(self, **kwargs: Any) -> str:
         """Put the script into the page as raw text: no template ever sees what users wrote."""
@@ -154,6 +160,6 @@ class PlantsLayer(MacroElement):
             msg = "plants are rendered on a map inside a figure"
             raise TypeError(msg)
         script = script_text(packed_text("assets", "plants.js"))
-        call = f"var {self.get_name()} = spreadmapPlants({parent.get_name()}, {script_value(self.plants.packed())});"
+        call = f"var {self.get_name()} = spreadmapPlants({parent.get_name()}, {script_value(self.plants.packed(self.say))});"
         figure.script.add_child(Raw(f"{script}\n{call}"), name=self.get_name())
         return ""

@@ -6,10 +6,13 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from spreadmap.review.hidden_words import chance_words
+from spreadmap.review.language import Words
 from spreadmap.review.plants_layer import NO_CLASS, PlantPoints
 from spreadmap.review.tables import rank_range, site_names
-from spreadmap.review.words import day, default_class_labels, status_word
+from spreadmap.review.words import default_class_labels, name_of, status_word
 from spreadmap.values.arrays import BoolArray, TextArray
+from spreadmap.values.hidden import Hidden
 from spreadmap.values.results import SurveyResult, SystemResult
 from spreadmap.values.surveys import PlantState
 from spreadmap.values.web import WebClass, WebRaster
@@ -55,34 +58,34 @@ def drawn_before(result: SurveyResult) -> TextArray | None:
     return then
 
 
-def class_label(entry: WebClass) -> str:
+def class_label(say: Words, entry: WebClass) -> str:
     """Return the words of a class with its limits, which never move between surveys."""
-    limits = class_limits(entry)
-    return f"{entry.label} ({limits})" if limits else entry.label
+    return say("class.limited", label=say.phrase(entry.label), limits=class_limits(say, entry))
 
 
-def class_limits(entry: WebClass) -> str:
+def class_limits(say: Words, entry: WebClass) -> str:
     """Return the limits of a class in the raster's unit."""
+    low, high = say.figures(entry.low), say.figures(entry.high)
     if not np.isfinite(entry.high):
-        return f"{entry.low:.2g} and more"
-    return (
-        f"under {entry.high:.2g}"
-        if entry.low <= 0 or not np.isfinite(entry.low)
-        else f"{entry.low:.2g} to {entry.high:.2g}"
-    )
+        return say("class.above", low=low)
+    if entry.low <= 0 or not np.isfinite(entry.low):
+        return say("class.under", high=high)
+    return say("class.between", low=low, high=high)
 
 
-def classes_of(system: SystemResult, raster: WebRaster | None) -> tuple[tuple[str, ...], tuple[float, ...]]:
+def classes_of(say: Words, system: SystemResult, raster: WebRaster | None) -> tuple[tuple[str, ...], tuple[float, ...]]:
     """Return the words of the classes of pressure, lowest first, and the breaks between them."""
     if raster is not None and raster.classes:
-        return tuple(class_label(entry) for entry in raster.classes), tuple(entry.low for entry in raster.classes[1:])
-    return default_class_labels(system.breaks), system.breaks
+        return tuple(class_label(say, entry) for entry in raster.classes), tuple(
+            entry.low for entry in raster.classes[1:]
+        )
+    return default_class_labels(say, system.breaks), system.breaks
 
 
-def other_findings(result: SurveyResult, wanted: BoolArray) -> dict[int, str]:
+def other_findings(say: Words, result: SurveyResult, wanted: BoolArray) -> dict[int, str]:
     """Return for the wanted plants what was last found on them by surveys of systems without a map."""
     mapped = {system.triage.system.key for system in result.systems}
-    names = {item.system.key: item.system.common_name for item in result.triage}
+    names = {item.system.key: name_of(say, item) for item in result.triage}
     inventory, surveys = result.inputs.inventory, result.inputs.surveys
     row_of = {str(inventory.plant_id[row]): int(row) for row in np.flatnonzero(wanted)}
     latest: dict[int, str] = {}
@@ -90,53 +93,44 @@ def other_findings(result: SurveyResult, wanted: BoolArray) -> dict[int, str]:
         key, row = str(surveys.pest_system[index]), row_of.get(str(surveys.plant_id[index]))
         if row is None or key in mapped or surveys.inspected_on[index] > np.datetime64(result.inputs.as_of):
             continue
-        word = status_word(surveys.status[index], surveys.evidence[index])
-        latest[row] = f"{names.get(key, key)}: {word}, {day(surveys.inspected_on[index])}; no plant is removed for it"
+        word = status_word(say, surveys.status[index], surveys.evidence[index])
+        found_on = say.day(surveys.inspected_on[index])
+        latest[row] = say("card.other_found", pest=names.get(key, key), status=word, day=found_on)
     return latest
 
 
-def plant_points(result: SurveyResult, raster: WebRaster | None) -> PlantPoints:
+def plant_points(say: Words, result: SurveyResult, raster: WebRaster | None) -> PlantPoints:
     """Return the columns of the canvas layer; statuses and pressure are those of the first mapped system."""
     inventory, count = result.inputs.inventory, len(result.inputs.inventory)
     drawn = drawn_status(result)
     names = site_names(result)
     repeated = {
-        "Bed": inventory.bed_id,
-        "Site": np.array([names.get(str(key), str(key)) for key in inventory.site_id], dtype=object),
-        "Host": inventory.host,
+        say("card.bed"): inventory.bed_id,
+        say("card.site"): np.array([names.get(str(key), str(key)) for key in inventory.site_id], dtype=object),
+        say("card.host"): inventory.host,
     }
-    sparse: dict[str, dict[int, str]] = {}
-    level, labels = np.full(count, NO_CLASS), default_class_labels(())
+    ranks: dict[int, str] = {}
+    level, labels = np.full(count, NO_CLASS), default_class_labels(say, ())
     rank: dict[int, int] = {}
     for index, system in enumerate(result.systems):
-        name = "Status" if len(result.systems) == 1 else system.triage.system.common_name
-        state = system.state
-        said = {key: status_word(*key) for key in set(zip(state.status.tolist(), state.evidence.tolist(), strict=True))}
-        words = [said[key] for key in zip(state.status.tolist(), state.evidence.tolist(), strict=True)]
-        repeated[name] = np.array(
-            [word if host else "no host of this pest" for word, host in zip(words, state.is_host, strict=True)],
-            dtype=object,
-        )
-        dates = np.datetime_as_string(state.status_on, unit="D")
-        repeated["Since" if len(result.systems) == 1 else f"{name}, since"] = np.where(
-            np.isnat(state.status_on), "", dates
-        ).astype(object)
+        repeated |= state_columns(say, system, is_alone=len(result.systems) == 1)
         if index == 0:
-            labels, breaks = classes_of(system, raster)
+            labels, breaks = classes_of(say, system, raster)
             pressure = system.exposure.pressure
             counts = np.isfinite(system.hidden.relative_exposure) & np.isfinite(pressure)
             level = np.where(counts, np.searchsorted(np.asarray(breaks), pressure, side="right"), NO_CLASS)
         removal = system.plan.removal
         rank |= {int(plant): place + 1 for place, plant in enumerate(removal.plant)}
-        sparse.setdefault("Rank range", {}).update(
-            {
-                int(plant): rank_range(int(low), int(high))
-                for plant, low, high in zip(removal.plant, removal.rank_low, removal.rank_high, strict=True)
-            }
-        )
-    sparse["Other finding"] = other_findings(result, drawn == "cosmetic")
+        ranks |= {
+            int(plant): rank_range(int(low), int(high))
+            for plant, low, high in zip(removal.plant, removal.rank_low, removal.rank_high, strict=True)
+        }
     noted = np.isin(drawn.astype(str), sorted(FOUND))
-    sparse["Note"] = {int(row): str(inventory.note[row]) for row in np.flatnonzero(noted) if inventory.note[row]}
+    sparse = {
+        say("lists.rank_range"): ranks,
+        say("card.other"): other_findings(say, result, drawn == "cosmetic"),
+        say("card.note"): {int(row): str(inventory.note[row]) for row in np.flatnonzero(noted) if inventory.note[row]},
+    }
     return PlantPoints(
         longitude=inventory.longitude,
         latitude=inventory.latitude,
@@ -150,6 +144,29 @@ def plant_points(result: SurveyResult, raster: WebRaster | None) -> PlantPoints:
         rank=rank,
         before=drawn_before(result),
         before_on=", ".join(
-            dict.fromkeys(day(each.before.as_of) for each in result.systems if each.before is not None)
+            dict.fromkeys(say.day(each.before.as_of) for each in result.systems if each.before is not None)
         ),
     )
+
+
+def state_columns(say: Words, system: SystemResult, *, is_alone: bool) -> dict[str, TextArray]:
+    """Return what one system says of every plant: status, since when, and in calibrated mode how surely it is infected."""
+    state, pest = system.state, name_of(say, system.triage)
+    pairs = list(zip(state.status.tolist(), state.evidence.tolist(), strict=True))
+    said = {pair: status_word(say, *pair) for pair in set(pairs)}
+    no_host = say("status.no_host")
+    words = [said[pair] if host else no_host for pair, host in zip(pairs, state.is_host.tolist(), strict=True)]
+    dates = np.datetime_as_string(state.status_on, unit="D")
+    made = {
+        say("card.status") if is_alone else pest: np.array(words, dtype=object),
+        say("card.since") if is_alone else say("card.pest_since", pest=pest): np.where(
+            np.isnat(state.status_on), "", dates
+        ).astype(object),
+    }
+    unseen = system.unseen
+    if isinstance(unseen, Hidden):
+        among = np.isfinite(unseen.infected)
+        chances = [chance_words(say, unseen, plant) if among[plant] else "" for plant in range(len(unseen))]
+        now = say("calibrated.infected_now")
+        made[now if is_alone else f"{pest}, {now}"] = np.array(chances, dtype=object)
+    return made

@@ -10,19 +10,16 @@ import numpy as np
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
+from spreadmap.review.language import Words
 from spreadmap.review.markup import Html, join, tag
-from spreadmap.review.words import part
+from spreadmap.review.season_picture import drawable
 from spreadmap.values.arrays import FloatArray
+from spreadmap.values.plan import BEARINGS
 from spreadmap.values.wind import WindClimate
 
 if TYPE_CHECKING:
     from matplotlib.projections.polar import PolarAxes
 
-SECTOR_NAMES = (
-    "north", "north-north-east", "north-east", "east-north-east", "east", "east-south-east", "south-east",
-    "south-south-east", "south", "south-south-west", "south-west", "west-south-west", "west", "west-north-west",
-    "north-west", "north-north-west",
-)  # fmt: skip
 RADIUS = 42.0
 
 
@@ -35,7 +32,7 @@ def wedge(sector: int, radius: float) -> str:
     return f"M0 0L{points[0]}A{radius:.2f} {radius:.2f} 0 0 1 {points[1]}Z"
 
 
-def wind_rose(climate: WindClimate) -> Html:
+def wind_rose(say: Words, climate: WindClimate) -> Html:
     """Return a rose of sixteen sectors *toward* which air moves; areas of the sectors are as their shares.
 
     Filled sectors are flight hours, dashed outlines all hours of the record, both to one scale. Nothing is drawn for
@@ -53,16 +50,16 @@ def wind_rose(climate: WindClimate) -> Html:
         ]
 
     first = int(climate.sector_share.argmax())
-    spoken = (
-        f"Rose of flight hours, toward which air moves: most often {SECTOR_NAMES[first]} "
-        f"({part(float(climate.sector_share[first]))}), calm {part(climate.calm_share)}"
-    )
+    spoken = say(
+        "rose.spoken", side=side(say, first), share=say.part(float(climate.sector_share[first])),
+        calm=say.part(climate.calm_share),
+    )  # fmt: skip
     if climate.sector_share_all_hours.max() > 0:
-        spoken += "; the dashed outline is every hour of the record"
+        spoken = f"{spoken} {say('rose.spoken_all')}"
     rim = tag("circle", r=RADIUS, class_="rim")
     letters = [
-        tag("text", letter, x=x, y=y)
-        for letter, x, y in (("N", "0", "-46"), ("E", "51", "4"), ("S", "0", "54"), ("W", "-51", "4"))
+        tag("text", say(f"bearing.{letter}"), x=x, y=y)
+        for letter, x, y in (("n", "0", "-46"), ("e", "51", "4"), ("s", "0", "54"), ("w", "-51", "4"))
     ]
     return tag(
         "svg", rim, *wedges(climate.sector_share, "fly"), *wedges(climate.sector_share_all_hours, "all"), *letters,
@@ -70,30 +67,39 @@ def wind_rose(climate: WindClimate) -> Html:
     )  # fmt: skip
 
 
-def rose_words(climate: WindClimate) -> Html:
+def side(say: Words, sector: int) -> str:
+    """Return the name of one of sixteen sectors, 0 north, clockwise."""
+    return say(f"side.{BEARINGS[sector].lower()}")
+
+
+def rose_words(say: Words, climate: WindClimate) -> Html:
     """Return what the rose shows, in words."""
-    first = int(climate.sector_share.argmax())
-    every = ""
+    first, every = int(climate.sector_share.argmax()), ""
     if climate.sector_share_all_hours.max() > 0:
         most = int(climate.sector_share_all_hours.argmax())
-        every = (
-            f" Dashed: all hours, {SECTOR_NAMES[most]} {part(float(climate.sector_share_all_hours[most]))}, calm "
-            f"{part(climate.calm_share_all_hours)}."
+        every = " " + say(
+            "rose.all_hours",
+            side=side(say, most),
+            share=say.part(float(climate.sector_share_all_hours[most])),
+            calm=say.part(climate.calm_share_all_hours),
         )
-    return join(
-        f"Toward which air moves: {SECTOR_NAMES[first]} {part(float(climate.sector_share[first]))} of flight hours, calm "
-        f"{part(climate.calm_share)}.{every} From: {climate.basis}."
+    flight = say(
+        "rose.flight",
+        side=side(say, first),
+        share=say.part(float(climate.sector_share[first])),
+        calm=say.part(climate.calm_share),
     )
+    return join(flight, every, " ", say("rose.from"), " ", say.told(f"{climate.basis}."))
 
 
-def wind_rose_png(climate: WindClimate, title: str) -> bytes:
+def wind_rose_png(say: Words, climate: WindClimate, title: str) -> bytes:
     """Return a picture of two roses, flight hours beside every hour of the record; the same bytes every time.
 
     Empty bytes where there is no direction to draw. North is up, bearings run clockwise, areas are shares.
     """
     pairs = [
-        ("While mites fly", climate.sector_share, climate.calm_share, "#52796f"),
-        ("Every hour of the record", climate.sector_share_all_hours, climate.calm_share_all_hours, "#b0a58c"),
+        (say("rose.while"), climate.sector_share, climate.calm_share, "#52796f"),
+        (say("rose.every"), climate.sector_share_all_hours, climate.calm_share_all_hours, "#b0a58c"),
     ]
     pairs = [pair for pair in pairs if pair[1].max() > 0]
     if not pairs:
@@ -109,12 +115,12 @@ def wind_rose_png(climate: WindClimate, title: str) -> bytes:
         width = 2 * np.pi / len(shares)
         axes.bar(np.arange(len(shares)) * width, np.sqrt(shares), width=0.84 * width, color=colour, linewidth=0)
         axes.set_ylim(0, np.sqrt(largest) * 1.02)
-        axes.set_yticks(np.sqrt(ticks), [f"{tick:.0%}" for tick in ticks], fontsize=8, color="#444444")
-        axes.set_xticks(np.arange(8) * np.pi / 4, ["N", "NE", "E", "SE", "S", "SW", "W", "NW"])
-        axes.set_title(f"{name}\ncalm or variable: {calm:.0%}", fontsize=10)
-    figure.suptitle(title, fontsize=11, fontweight="bold", parse_math=False)
-    figure.text(0.5, 0.05, "Directions toward which air moves. Area is share of hours.", ha="center", fontsize=8)
-    figure.text(0.5, 0.015, f"From: {climate.basis}.", ha="center", fontsize=8, parse_math=False)
+        axes.set_yticks(np.sqrt(ticks), [say.part(float(tick)) for tick in ticks], fontsize=8, color="#444444")
+        axes.set_xticks(np.arange(8) * np.pi / 4, [say(f"bearing.{name.lower()}") for name in BEARINGS[::2]])
+        axes.set_title(f"{name}\n{say('rose.calm', share=say.part(calm))}", fontsize=10)
+    figure.suptitle(drawable(title), fontsize=11, fontweight="bold", parse_math=False)
+    figure.text(0.5, 0.05, say("rose.foot"), ha="center", fontsize=8)
+    figure.text(0.5, 0.015, drawable(f"{say('rose.from')} {climate.basis}."), ha="center", fontsize=8, parse_math=False)
     figure.subplots_adjust(top=0.78, bottom=0.15, wspace=0.35)
     buffer = io.BytesIO()
     figure.savefig(buffer, format="png", metadata={"Software": None})

@@ -5,11 +5,9 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Sequence
 
+from spreadmap.review.language import Words, sentence
 from spreadmap.review.markup import Html, join, tag
 from spreadmap.review.season_picture import (
-    KEY,
-    KIND_WORDS,
-    MONTHS,
     bar,
     dates_below,
     lanes_of,
@@ -17,26 +15,14 @@ from spreadmap.review.season_picture import (
     spoken,
     whiskers,
 )
+from spreadmap.review.season_says import season_told
 from spreadmap.review.tables import table
-from spreadmap.review.words import amount, day, period, sentence, several
 from spreadmap.values.calendar import Basis, Season, SeasonEntry, SystemSeason, WindowState
 from spreadmap.values.words import WindowKind
 
 WIDTH, LEFT, RIGHT = 660.0, 56.0, 652.0
 TOP, NAME, LANE, BAR = 34.0, 18.0, 15.0, 9.0
 MOST_SITES = 6
-STATE_WORDS = {
-    WindowState.OPEN: "Open now",
-    WindowState.NEXT: "Next",
-    WindowState.MISSED: "Missed this year",
-}
-BASIS_WORDS = {
-    Basis.DATES: "by dates",
-    Basis.DEGREE_DAYS: "by degree-days",
-    Basis.AT_THE_LATEST: "by degree-days, at the latest",
-    Basis.NOT_BEFORE: "by degree-days, not before",
-    Basis.LENGTH: "as long after as by dates",
-}
 
 
 def place_of(share: float) -> float:
@@ -44,7 +30,7 @@ def place_of(share: float) -> float:
     return round(LEFT + share * (RIGHT - LEFT), 1)
 
 
-def year_drawing(systems: Sequence[SystemSeason], as_of: dt.date, name: str) -> Html:
+def year_drawing(say: Words, systems: Sequence[SystemSeason], as_of: dt.date, name: str) -> Html:
     """Return the year in bars as a drawing, `name` its own; nothing where no system has a window in the year."""
     drawn = [(one, lanes) for one in systems if (lanes := lanes_of(one, as_of.year))]
     if not drawn:
@@ -52,13 +38,13 @@ def year_drawing(systems: Sequence[SystemSeason], as_of: dt.date, name: str) -> 
     parts: list[Html] = []
     top = TOP
     for one, lanes in drawn:
-        parts.append(tag("text", sentence(one.system.common_name), x=LEFT, y=top + 12, class_="name"))
-        parts.append(tag("text", several(one.hosts, "host"), x=RIGHT, y=top + 12, class_="count"))
+        parts.append(tag("text", sentence(say.phrase(one.system.common_name)), x=LEFT, y=top + 12, class_="name"))
+        parts.append(tag("text", say("noun.host", n=one.hosts), x=RIGHT, y=top + 12, class_="count"))
         top += NAME
         for index, lane in enumerate(lanes):
             if not index or lanes[index - 1].kind is not lane.kind:
-                parts.append(tag("text", KIND_WORDS[lane.kind], x=LEFT - 6, y=top + 8.5, class_="kind"))
-            parts += [part for entry in lane.entries for part in entry_marks(entry, as_of.year, top, name)]
+                parts.append(tag("text", say(f"season.{lane.kind.value}"), x=LEFT - 6, y=top + 8.5, class_="kind"))
+            parts += [part for entry in lane.entries for part in entry_marks(say, entry, as_of.year, top, name)]
             top += LANE
         parts.append(tag("path", d=f"M{LEFT} {top + 1.5}H{RIGHT}", class_="rule"))
         top += 5
@@ -67,12 +53,12 @@ def year_drawing(systems: Sequence[SystemSeason], as_of: dt.date, name: str) -> 
         tag(
             "svg",
             tag("defs", late_pattern(name)),
-            *month_marks(as_of.year, top),
+            *month_marks(say, as_of.year, top),
             *parts,
-            *today_marks(as_of, top),
+            *today_marks(say, as_of, top),
             viewBox=f"0 0 {WIDTH:g} {top:g}",
             role="img",
-            aria_label=spoken([one for one, _ in drawn], as_of),
+            aria_label=spoken(say, [one for one, _ in drawn], as_of),
         ),
         class_="year",
     )
@@ -92,7 +78,7 @@ def late_pattern(name: str) -> Html:
     )
 
 
-def month_marks(year: int, bottom: float) -> list[Html]:
+def month_marks(say: Words, year: int, bottom: float) -> list[Html]:
     """Return the months over the bars."""
     starts = [share_of_year(dt.date(year, month, 1), year) for month in range(1, 13)]
     lines = [tag("path", d=f"M{place_of(share)} {TOP - 6}V{bottom}", class_="rule") for share in [*starts, 1.0]]
@@ -100,24 +86,24 @@ def month_marks(year: int, bottom: float) -> list[Html]:
     return [
         *lines,
         *(
-            tag("text", month, x=place_of(share), y=TOP - 9, class_="month")
-            for month, share in zip(MONTHS, middles, strict=True)
+            tag("text", say(f"month_short.{month}"), x=place_of(share), y=TOP - 9, class_="month")
+            for month, share in enumerate(middles, start=1)
         ),
     ]
 
 
-def today_marks(as_of: dt.date, bottom: float) -> list[Html]:
+def today_marks(say: Words, as_of: dt.date, bottom: float) -> list[Html]:
     """Return the line on the date of the state, and the date."""
     share = (share_of_year(as_of, as_of.year) + share_of_year(as_of, as_of.year, after=True)) / 2
     at = place_of(share)
     side = "start" if share < 0.1 else "end" if share > 0.9 else "middle"
     return [
         tag("path", d=f"M{at} {TOP - 6}V{bottom}", class_="today"),
-        tag("text", day(as_of), x=at, y=TOP - 23, class_="today-date", text_anchor=side),
+        tag("text", say.day(as_of), x=at, y=TOP - 23, class_="today-date", text_anchor=side),
     ]
 
 
-def entry_marks(entry: SeasonEntry, year: int, top: float, name: str) -> list[Html]:
+def entry_marks(say: Words, entry: SeasonEntry, year: int, top: float, name: str) -> list[Html]:
     """Return one window: its spread, its bar, and its dates where degree-days rule."""
     early, late = whiskers(entry, year)
     first, last = bar(entry.begins.on, entry.ends.on, year)
@@ -127,7 +113,7 @@ def entry_marks(entry: SeasonEntry, year: int, top: float, name: str) -> list[Ht
         tag("path", d=f"M{place_of(early)} {top + BAR / 2:g}H{place_of(late)}", class_="spread"),
         tag(
             "rect",
-            tag("title", f"{entry.window.name}: {period(entry.begins.on, entry.ends.on)}"),
+            tag("title", f"{say.phrase(entry.window.name)}: {say.period(entry.begins.on, entry.ends.on)}"),
             x=place_of(first),
             y=top,
             width=round(place_of(last) - place_of(first), 1),
@@ -141,128 +127,156 @@ def entry_marks(entry: SeasonEntry, year: int, top: float, name: str) -> list[Ht
     return marks
 
 
-def key() -> Html:
+def key(say: Words) -> Html:
     """Return what bars and lines mean."""
     signs = [
-        tag("span", tag("span", class_=f"bar {kind.value.replace('_', '-')}", aria_hidden="true"), KIND_WORDS[kind])
+        tag(
+            "span",
+            tag("span", class_=f"bar {kind.value.replace('_', '-')}", aria_hidden="true"),
+            say(f"season.{kind.value}"),
+        )
         for kind in WindowKind
     ]
-    return tag("p", *signs, tag("span", KEY), class_="year-key")
+    return tag("p", *signs, tag("span", say("season.key")), class_="year-key")
 
 
-def season_answer(season: Season) -> str:
+def season_answer(say: Words, season: Season) -> str:
     """Return in one sentence what is open and what comes next for the pests on record."""
     told = [one for one in season.systems if one.is_told_of]
     if not told:
-        return "No pest on record has a host here."
+        return say("season.no_host")
     opened = sum(
         entry.window.kind is not WindowKind.TOO_LATE for one in told for entry in one.of_state(WindowState.OPEN)
     )
-    says = f"{sentence(several(opened, 'window'))} {'is' if opened == 1 else 'are'} open for the pests on record"
     coming = [
         (entry, one.system.common_name)
         for one in told
         for entry in one.of_state(WindowState.NEXT)
         if entry.window.kind is not WindowKind.TOO_LATE
     ]
-    if coming:
-        entry, pest = min(coming, key=lambda row: row[0].begins.on)
-        says += f"; the next opens on {day(entry.begins.on)}: {pest}, {entry.window.name}"
-    return f"{says}."
-
-
-def season_parts(season: Season) -> tuple[Html | None, ...]:
-    """Return what the section holds: the year, the windows by state, damage, cosmetic findings, the other systems."""
-    told = [one for one in season.systems if one.is_told_of]
-    others = [one for one in season.systems if not one.is_told_of]
-    drawing = year_drawing(told, season.as_of, "told")
-    return (
-        join(drawing, key()) if drawing else None,
-        *(state_table(told, state) for state in WindowState),
-        sentences("Damage whose mites have left:", [(one, one.look_again_says) for one in told]),
-        sentences("Cosmetic findings, and why nothing is done:", [(one, one.nothing_says) for one in told]),
-        sentences("Where their hosts stand:", [(one, where(one)) for one in told]),
-        other_parts(others, season),
-        tag("ul", *(tag("li", text) for text in season.remarks)) if season.remarks else None,
+    said = say("season.open_count", n=opened)
+    if not coming:
+        return say("season.answer", open=said)
+    entry, pest = min(coming, key=lambda row: row[0].begins.on)
+    return say(
+        "season.answer_next",
+        open=said,
+        day=say.day(entry.begins.on),
+        pest=say.phrase(pest),
+        window=say.phrase(entry.window.name),
     )
 
 
-def state_table(systems: Sequence[SystemSeason], state: WindowState) -> Html | None:
+def season_parts(say: Words, season: Season) -> tuple[Html | None, ...]:
+    """Return what the section holds: the year, the windows by state, damage, cosmetic findings, the other systems."""
+    told = [one for one in season.systems if one.is_told_of]
+    others = [one for one in season.systems if not one.is_told_of]
+    drawing = year_drawing(say, told, season.as_of, "told")
+    return (
+        join(drawing, key(say)) if drawing else None,
+        *(state_table(say, told, state) for state in WindowState),
+        sentences(say, "season.damage", [(one, say.told(one.look_again_says)) for one in told]),
+        sentences(say, "season.cosmetic", [(one, say.told(one.nothing_says)) for one in told]),
+        sentences(say, "season.where", [(one, where(say, one)) for one in told]),
+        other_parts(say, others, season),
+        tag("ul", *(tag("li", say.told(text)) for text in season.remarks)) if season.remarks else None,
+    )
+
+
+def state_table(say: Words, systems: Sequence[SystemSeason], state: WindowState) -> Html | None:
     """Return the windows of one state; nothing where there is none."""
     rows = [(entry, one) for one in systems for entry in one.of_state(state)]
     if state is WindowState.NEXT:
         rows.sort(key=lambda row: row[0].begins.on)
     if not rows:
         return None
-    heads = ("Window", "When", "What to do" if state is not WindowState.MISSED else "What it was for")
-    return table(STATE_WORDS[state], heads, [window_row(entry, one) for entry, one in rows], kind="season")
+    names = ("window", "when", "was_for" if state is WindowState.MISSED else "what")
+    heads = [say(f"season.head_{name}") for name in names]
+    made = [window_row(say, entry, one) for entry, one in rows]
+    return table(say(f"season.state_{state.value}"), heads, made, kind="season")
 
 
-def window_row(entry: SeasonEntry, system: SystemSeason) -> Html:
+def window_row(say: Words, entry: SeasonEntry, system: SystemSeason) -> Html:
     """Return one window as a row: what, when and by what, what to do and on what it rests."""
     window = entry.window
-    which = f"{system.system.common_name}, {KIND_WORDS[window.kind]}"
-    rests = entry.says if window.degree_days is not None else ""
-    sign = f"Sign in the open: {window.sign}." if window.sign else ""
+    which = f"{say.phrase(system.system.common_name)}, {say(f'season.{window.kind.value}')}"
+    rests = say.told(entry.says) if window.degree_days is not None else None
+    sign = join(say("season.sign"), " ", say.told(f"{window.sign}.")) if window.sign else None
     return tag(
         "tr",
-        tag("th", sentence(window.name), tag("span", which, class_="under"), scope="row"),
+        tag("th", say.told(window.name, begins=True), tag("span", which, class_="under"), scope="row"),
         tag(
             "td",
-            tag("span", when(entry), class_="days"),
-            tag("span", spread_words(entry), class_="under"),
+            tag("span", when(say, entry), class_="days"),
+            tag("span", spread_words(say, entry), class_="under"),
             class_="when",
         ),
-        tag("td", window.advice, *(tag("span", text, class_="under") for text in (sign, rests) if text), class_="why"),
+        tag(
+            "td",
+            say.told(window.advice),
+            *(tag("span", text, class_="under") for text in (sign, rests) if text),
+            class_="why",
+        ),
     )
 
 
-def when(entry: SeasonEntry) -> str:
+def when(say: Words, entry: SeasonEntry) -> str:
     """Return the days of a window."""
-    return "all year" if entry.is_all_year else period(entry.begins.on, entry.ends.on)
+    return say("season.all_year") if entry.is_all_year else say.period(entry.begins.on, entry.ends.on)
 
 
-def spread_words(entry: SeasonEntry) -> str:
+def spread_words(say: Words, entry: SeasonEntry) -> str:
     """Return on what the days rest, and the spread of dates; that of degree-days stands in the entry's own words."""
     if entry.is_all_year:
         return ""
     begins, ends = entry.begins.basis, entry.ends.basis
     if begins is ends is Basis.DATES:
         days = entry.window.spread_days
-        return f"by dates, {several(days, 'day')} earlier or later" if days else "by dates"
+        by_dates = say("season.by_dates")
+        return say("season.spread", by=by_dates, days=say("noun.day", n=days)) if days else by_dates
     if begins is ends:
-        return BASIS_WORDS[begins]
-    return f"opening {BASIS_WORDS[begins]}; closing {BASIS_WORDS[ends]}"
+        return say(f"season.by_{begins.value}")
+    return say("season.by_two", opening=say(f"season.by_{begins.value}"), closing=say(f"season.by_{ends.value}"))
 
 
-def sentences(lead: str, said: Sequence[tuple[SystemSeason, str]]) -> Html | None:
+def sentences(say: Words, lead: str, said: Sequence[tuple[SystemSeason, str]]) -> Html | None:
     """Return a sentence for each system that has one; nothing where none has."""
-    items = [tag("li", tag("b", f"{sentence(one.system.common_name)}. "), text) for one, text in said if text]
-    return join(tag("p", lead, class_="lead-in"), tag("ul", *items)) if items else None
+    items = [
+        tag("li", tag("b", f"{sentence(say.phrase(one.system.common_name))}. "), text) for one, text in said if text
+    ]
+    return join(tag("p", say(lead), class_="lead-in"), tag("ul", *items)) if items else None
 
 
-def where(system: SystemSeason) -> str:
+def where(say: Words, system: SystemSeason) -> str:
     """Return on which sites the hosts stand, those with findings first."""
     ordered = sorted(system.sites, key=lambda site: (-site.findings, -site.hosts, site.site_id))
-    named = ", ".join(f"{site.name or 'no site'} ({amount(site.hosts)})" for site in ordered[:MOST_SITES])
+    named = [f"{site.name or say('season.no_site')} ({say.amount(site.hosts)})" for site in ordered[:MOST_SITES]]
+    if not named:
+        return ""
     more = len(ordered) - MOST_SITES
-    rest = f" and {several(more, 'further site')}" if more > 0 else ""
-    return f"{named}{rest}." if named else ""
+    return f"{say('season.and_more', sites=', '.join(named), n=more) if more > 0 else ', '.join(named)}."
 
 
-def other_parts(others: Sequence[SystemSeason], season: Season) -> Html | None:
+def other_parts(say: Words, others: Sequence[SystemSeason], season: Season) -> Html | None:
     """Return the season of systems that were neither looked for nor found, to be opened by who wants it."""
-    without = f"Without a host here: {', '.join(season.without_hosts)}." if season.without_hosts else ""
+    without = ""
+    if season.without_hosts:
+        without = say("findings.without_hosts", pests=", ".join(say.phrase(name) for name in season.without_hosts))
     if not others:
         return tag("p", without, class_="why") if without else None
     return tag(
         "details",
-        tag("summary", f"{several(len(others), 'other system')} with hosts here, neither looked for nor found"),
-        year_drawing(others, season.as_of, "others"),
+        tag("summary", say("season.others", n=len(others))),
+        year_drawing(say, others, season.as_of, "others"),
         tag(
             "ul",
             *(
-                tag("li", tag("b", f"{sentence(one.system.common_name)}. "), one.says, f" Hosts: {where(one)}")
+                tag(
+                    "li",
+                    tag("b", f"{sentence(say.phrase(one.system.common_name))}. "),
+                    season_told(say, one),
+                    f" {say('season.hosts', where=where(say, one))}",
+                )
                 for one in others
             ),
         ),

@@ -13,22 +13,16 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from matplotlib.font_manager import findfont, get_font
 
-from spreadmap.review.words import day, sentence
+from spreadmap.review.language import Words, sentence
 from spreadmap.values.calendar import Season, SeasonEntry, SystemSeason, WindowState
 from spreadmap.values.words import WindowKind
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-KIND_WORDS = {WindowKind.LOOK: "look", WindowKind.ACT: "act", WindowKind.TOO_LATE: "too late"}
 FILLS = {WindowKind.ACT: "#14413d", WindowKind.LOOK: "#8fbcae", WindowKind.TOO_LATE: "#ffffff"}
 """Dark, middle and white: told apart without colour; the white one is hatched besides."""
 HATCH, INK, SOFT, RULE, TODAY = "#8a5a2b", "#1b2220", "#55605c", "#d8d3c6", "#a83f00"
-MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
-KEY = (
-    "Thin line: spread of the first and last day. Line below a bar: the same window by dates, where degree-days rule. "
-    "Upright line: the date of this delivery."
-)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -79,13 +73,14 @@ def dates_below(entry: SeasonEntry, year: int) -> tuple[float, float] | None:
     return None if dated == (entry.begins.on, entry.ends.on) else bar(*dated, year)
 
 
-def spoken(systems: Sequence[SystemSeason], as_of: dt.date) -> str:
+def spoken(say: Words, systems: Sequence[SystemSeason], as_of: dt.date) -> str:
     """Return what the picture shows, in a sentence for who does not see it."""
     parts = []
     for one in systems:
-        opened = [entry.window.name for entry in one.of_state(WindowState.OPEN)]
-        parts.append(f"{one.system.common_name}, {'open now: ' + ', '.join(opened) if opened else 'nothing open now'}")
-    return f"Windows of the year {as_of.year} with a line on {day(as_of)}. {'; '.join(parts)}."
+        opened = [say.phrase(entry.window.name) for entry in one.of_state(WindowState.OPEN)]
+        now = say("season.open_now", windows=", ".join(opened)) if opened else say("season.none_open")
+        parts.append(f"{say.phrase(one.system.common_name)}, {now}")
+    return say("season.spoken", year=str(as_of.year), day=say.day(as_of), systems="; ".join(parts))
 
 
 def drawable(text: str) -> str:
@@ -94,7 +89,7 @@ def drawable(text: str) -> str:
     return "".join(char if ord(char) in known else "\ufffd" for char in " ".join(text.split()))
 
 
-def season_png(season: Season, title: str) -> bytes:
+def season_png(say: Words, season: Season, title: str) -> bytes:
     """Return a picture of the year with a line on the date of the state; the same bytes every time.
 
     Empty bytes where no system has a window.
@@ -111,27 +106,27 @@ def season_png(season: Season, title: str) -> bytes:
     axes = figure.add_axes((0.085, 0.95 / high, 0.895, 0.185 * tall / high))
     axes.set_xlim(0, 1)
     axes.set_ylim(tall - 0.1, -0.1)
-    _months(axes, year, tall)
+    _months(say, axes, year, tall)
     place = 0.0
     with mpl.rc_context({"hatch.linewidth": 1.1, "hatch.color": HATCH}):
         for one, lanes in rows:
-            place = _system(axes, one, lanes, place, year)
-        _legend(figure, high)
-    _today(axes, season.as_of)
-    heading = drawable(f"{title}: windows of {year}")
+            place = _system(say, axes, one, lanes, place, year)
+        _legend(say, figure, high)
+    _today(say, axes, season.as_of)
+    heading = drawable(say("season.heading", title=title, year=str(year)))
     figure.text(0.013, 1 - 0.2 / high, heading, fontsize=11.5, fontweight="bold", va="center", parse_math=False)
     buffer = io.BytesIO()
-    says = spoken([one for one, _ in rows], season.as_of)
+    says = spoken(say, [one for one, _ in rows], season.as_of)
     figure.savefig(buffer, format="png", metadata={"Software": None, "Description": drawable(says)})
     return buffer.getvalue()
 
 
-def _months(axes: Axes, year: int, tall: float) -> None:
+def _months(say: Words, axes: Axes, year: int, tall: float) -> None:
     """Draw the months and take away the frame."""
     starts = [share_of_year(dt.date(year, month, 1), year) for month in range(1, 13)]
     middles = [(first + last) / 2 for first, last in zip(starts, [*starts[1:], 1.0], strict=True)]
     axes.vlines([*starts, 1.0], -0.1, tall, color=RULE, linewidth=0.8, zorder=0)
-    axes.set_xticks(middles, MONTHS, fontsize=8.5, color=SOFT)
+    axes.set_xticks(middles, [say(f"month_short.{month}") for month in range(1, 13)], fontsize=8.5, color=SOFT)
     axes.xaxis.tick_top()
     axes.tick_params(length=0)
     axes.set_yticks([])
@@ -139,10 +134,11 @@ def _months(axes: Axes, year: int, tall: float) -> None:
         spine.set_visible(False)
 
 
-def _system(axes: Axes, one: SystemSeason, lanes: Sequence[Lane], place: float, year: int) -> float:
+def _system(say: Words, axes: Axes, one: SystemSeason, lanes: Sequence[Lane], place: float, year: int) -> float:
     """Draw one system from a height downwards; return the height below it."""
-    name = drawable(sentence(one.system.common_name))
-    count = f"{one.hosts:,} host{'' if one.hosts == 1 else 's'}{', found' if one.is_found else ''}"
+    name = drawable(sentence(say.phrase(one.system.common_name)))
+    hosts = say("noun.host", n=one.hosts)
+    count = say("season.found", hosts=hosts) if one.is_found else hosts
     # White behind the words, for the lines of the months would run through them.
     behind = {"boxstyle": "square,pad=0.15", "facecolor": "white", "linewidth": 0}
     axes.text(
@@ -160,7 +156,9 @@ def _system(axes: Axes, one: SystemSeason, lanes: Sequence[Lane], place: float, 
     place += 1.1
     for index, lane in enumerate(lanes):
         if not index or lanes[index - 1].kind is not lane.kind:
-            axes.text(-0.008, place + 0.42, KIND_WORDS[lane.kind], fontsize=8, va="center", ha="right", color=SOFT)
+            axes.text(
+                -0.008, place + 0.42, say(f"season.{lane.kind.value}"), fontsize=8, va="center", ha="right", color=SOFT
+            )
         for entry in lane.entries:
             _bar(axes, entry, lane.kind, place, year)
         place += 1.0
@@ -168,13 +166,13 @@ def _system(axes: Axes, one: SystemSeason, lanes: Sequence[Lane], place: float, 
     return place + 0.2
 
 
-def _today(axes: Axes, as_of: dt.date) -> None:
+def _today(say: Words, axes: Axes, as_of: dt.date) -> None:
     """Draw the line on the date of the state, and say the date."""
     share = (share_of_year(as_of, as_of.year) + share_of_year(as_of, as_of.year, after=True)) / 2
     axes.axvline(share, color=TODAY, linewidth=1.4, zorder=5)
     side = "left" if share < 0.1 else "right" if share > 0.9 else "center"
     axes.annotate(
-        day(as_of), (share, 1), xycoords=("data", "axes fraction"), xytext=(0, 19), textcoords="offset points",
+        say.day(as_of), (share, 1), xycoords=("data", "axes fraction"), xytext=(0, 19), textcoords="offset points",
         ha=side, fontsize=9, fontweight="bold", color=TODAY,
     )  # fmt: skip
 
@@ -193,11 +191,11 @@ def _bar(axes: Axes, entry: SeasonEntry, kind: WindowKind, place: float, year: i
         axes.hlines(place + 0.84, *below, color=INK, linewidth=1.2, linestyle=(0, (1.5, 1)), zorder=3)
 
 
-def _legend(figure: Figure, high: float) -> None:
+def _legend(say: Words, figure: Figure, high: float) -> None:
     """Draw what the bars and lines mean, in the order of the lanes."""
     marks = [
         mpl.patches.Patch(
-            facecolor=FILLS[kind], label=KIND_WORDS[kind], linewidth=0.8,
+            facecolor=FILLS[kind], label=say(f"season.{kind.value}"), linewidth=0.8,
             edgecolor=HATCH if kind is WindowKind.TOO_LATE else FILLS[WindowKind.ACT],
             hatch="/////" if kind is WindowKind.TOO_LATE else None,
         )
@@ -207,8 +205,8 @@ def _legend(figure: Figure, high: float) -> None:
         handles=marks, loc="center left", bbox_to_anchor=(0.075, 0.62 / high), ncols=3, frameon=False, fontsize=8.5,
         handlelength=2.6, columnspacing=1.8,
     )  # fmt: skip
-    figure.text(0.085, 0.36 / high, KEY, fontsize=8, va="center", color=SOFT)
+    figure.text(0.085, 0.36 / high, say("season.key"), fontsize=8, va="center", color=SOFT)
     figure.text(
-        0.085, 0.17 / high, "Published windows are ranges and are not validated for every region.", fontsize=8,
+        0.085, 0.17 / high, say("season.ranges"), fontsize=8,
         va="center", color=SOFT,
     )  # fmt: skip

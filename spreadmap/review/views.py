@@ -9,8 +9,8 @@ from typing import Any
 import numpy as np
 
 from spreadmap.review.changes import changes_of
+from spreadmap.review.language import Words
 from spreadmap.review.tables import Bounds
-from spreadmap.review.words import day
 from spreadmap.values.inventory import Inventory
 from spreadmap.values.results import SurveyResult, SystemResult
 from spreadmap.values.web import WebShape
@@ -88,6 +88,7 @@ def union(boxes: Iterable[Bounds]) -> Bounds | None:
 
 
 def views(
+    say: Words,
     result: SurveyResult,
     surfaces: Iterable[str],
     shapes: tuple[WebShape, ...],
@@ -98,6 +99,7 @@ def views(
 
     Parameters
     ----------
+    say : Words
     result : SurveyResult
     surfaces : iterable of str
         Keys of the pictures of surfaces, the first one first.
@@ -111,23 +113,24 @@ def views(
     ground = ("plants", "site", "screen", "reservoir")
     made: dict[str, View] = {
         "start": View(
-            says="The map: state of every plant, pressure, rings.", layers=(*ground, *surface, "ring"), has_still=False
+            says=say("view.start"), layers=(*ground, *surface, "ring"), has_still=False
         ),
-        "findings": View(says="The map: what stands on record for every plant.", layers=ground),
-        "season": View(says="The map: what stands on record for every plant.", layers=ground, has_still=False),
-        "cautions": View(says="The map: sites and plants.", layers=ground, has_still=False),
+        "findings": View(says=say("view.record"), layers=ground),
+        "season": View(says=say("view.record"), layers=ground, has_still=False),
+        "cautions": View(says=say("view.cautions"), layers=ground, has_still=False),
         "residents": View(
-            says="The map: pressure without plants, as everyone may see it in coarser squares.", layers=surface,
+            says=say("view.residents"), layers=surface,
             has_still=False,
         ),
     }  # fmt: skip
     for system in result.systems:
-        for name, view in system_views(system, result, surface, shapes, boxes, key_of).items():
+        for name, view in system_views(say, system, result, surface, shapes, boxes, key_of).items():
             made[key_of(name, system, result)] = view
     return {key: view.packed() for key, view in made.items()}
 
 
 def system_views(
+    say: Words,
     system: SystemResult,
     result: SurveyResult,
     surface: tuple[str, ...],
@@ -144,36 +147,34 @@ def system_views(
     wild = ("reservoir",) if any(shape.kind == "reservoir" for shape in shapes) else ()
     made = {
         "removal": View(
-            says="The map: plants to take out, with their place in the order.",
+            says=say("view.removal"),
             layers=("plants", "site", "screen"),
             bounds=around(inventory, this_week.tolist()),
             numbers=key_of("removal", system, result),
         ),
         "inspection": View(
-            says=f"The map: the walk of the next survey, {len(walk):,} plants, over the pressure.",
+            says=say("view.inspection", n=len(walk)),
             layers=("plants", "site", *surface),
             bounds=around(inventory, walk),
             route=walk,
         ),
         "lines": View(
-            says="The map: rings, lines of the rules of thumb, sites and wild stands.",
-            layers=("plants", "site", "ring", *rules, *wild),
+            says=say("view.lines"),
+            layers=("plants", "site", "ring", "ring_range", *rules, *wild),
             bounds=union(box for (kind, _), box in boxes.items() if kind == "ring"),
         ),
         "survey": View(
-            says="The map: what was looked at. Hatched: never inspected. Grey ground: no host on record.",
+            says=say("view.survey"),
             layers=("plants", "site"),
         ),
         "sure": View(
-            says="The map: plants of the removal list that change sides of the cut-off within the scale run, ringed.",
+            says=say("view.sure"),
             layers=("plants", "site", "ring_range", *wild, "screen"),
             marked=tuple(unsure),
         ),
-        "ahead": View(
-            says="The map: pressure if nothing is done.", layers=("plants", "site", *surface), has_still=False
-        ),
+        "ahead": View(says=say("view.ahead"), layers=("plants", "site", *surface), has_still=False),
         "costs": View(
-            says="The map: plants to take out, with their place in the order.",
+            says=say("view.removal"),
             layers=("plants", "site"),
             numbers=key_of("removal", system, result),
             bounds=around(inventory, removal.plant.tolist()),
@@ -183,15 +184,15 @@ def system_views(
     if system.before is not None:
         changed = [row for kind in changes_of(system) if kind.key != "seen" for row in kind.plants]
         made["changed"] = View(
-            says="The map: ringed plants changed since the survey before.",
+            says=say("view.changed"),
             layers=("plants", "site"),
             marked=tuple(changed[:MOST_MARKED]),
-            before_on=day(system.before.as_of),
+            before_on=say.day(system.before.as_of),
         )
     if system.score is not None and system.score.surveys:
         last = system.score.surveys[-1]
         made["score"] = View(
-            says=f"The map: rings of the forecast of {day(last.forecast_as_of)}; ringed plants were found since.",
+            says=say("view.score", day=say.day(last.forecast_as_of)),
             layers=("plants", "site", "old_ring"),
             bounds=union(
                 [
@@ -202,5 +203,5 @@ def system_views(
             marked=last.found_plants[:MOST_MARKED],
         )
     elif system.score is not None:
-        made["score"] = View(says="The map: state of every plant.", layers=("plants", "site"), has_still=False)
+        made["score"] = View(says=say("view.state"), layers=("plants", "site"), has_still=False)
     return made

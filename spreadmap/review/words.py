@@ -2,18 +2,15 @@
 
 from __future__ import annotations
 
-import datetime as dt
-from collections.abc import Sequence
-
 import numpy as np
 
-from spreadmap.dispersal.kernels import kernel_from_settings
-from spreadmap.values.arrays import to_date
+from spreadmap.dispersal.kernels import KERNELS, Kernel, kernel_from_settings
+from spreadmap.review.language import Words, sentence
 from spreadmap.values.hidden import Hidden
 from spreadmap.values.plan import RemovalList, Zones
 from spreadmap.values.results import Face, SurveyResult, SystemResult, Triage
 from spreadmap.values.settings import Settings
-from spreadmap.values.words import Evidence, Mode, Status, Verdict
+from spreadmap.values.words import Mode, Status, Verdict
 
 FORBIDDEN_WORDS = (
     "chance of infection",
@@ -28,138 +25,95 @@ FORBIDDEN_WORDS = (
     "risk of infection",
     "% infected",
     "percent infected",
+    "posibilidad de infección",
+    "posibilidad de estar infectad",
+    "riesgo de infección",
+    "verosimilitud",
+    "% infectad",
+    "por ciento infectad",
+    "seguramente infectad",
 )
-"""Words that would read a relative pressure as a chance; they stand nowhere in a page of relative mode."""
-
-STATUS_WORDS = {
-    Status.CLEAN.value: "clean",
-    Status.SUSPECT.value: "suspect",
-    Status.INFECTED.value: "confirmed",
-    Status.REMOVED.value: "taken out",
-    Status.NOT_FOUND.value: "looked for, not there",
-    Status.NOT_INSPECTED.value: "not inspected",
-}
-EVIDENCE_WORDS = {
-    Evidence.NONE.value: "",
-    Evidence.VISUAL.value: "by eye",
-    Evidence.LAB.value: "by test",
-    Evidence.TYPICAL_SYMPTOMS.value: "by the typical symptoms together",
-    Evidence.WORK_LOG.value: "by the work log",
-}
-CLASS_WORDS = ("very low", "low", "middle", "high", "very high")
-RINGS_DO = "Core: inspect and test first, which does not mean dig. Inner: inspect. Outer: watch."
-NOT_A_CHANCE = (
-    "The numbers rank places and say how many times more arrives here than there. They say of no plant that it is "
-    "infected: plants on the model's evidence alone are inspected and tested, never dug out."
-)
-LOOKING_ORDER = (
-    "A look is worth what speaks for a plant's being infected times what it would send to healthy ones, per minute with the "
-    "way to its bed. A share of the hours goes first to plants whose interval by distance has run out."
-)
-AUTHORITY = "Recommended zones; only the plant-health authority demarcates."
+"""Words that would read a relative pressure as a chance; they stand nowhere in a page of relative mode, in any language."""
+CLASSES = 5
+"""Number of classes that have words of their own."""
+BERGH_PER_AREA_M = 49.0
+"""Mean distance if the catches of the one trapping study follow density per area, to two digits [m]."""
 
 
-def amount(value: float) -> str:
-    """Return a number of things with thousands apart."""
-    return f"{value:,.0f}"
-
-
-def several(value: float, one: str, many: str = "") -> str:
-    """Return a count with its noun."""
-    return f"{amount(value)} {one if round(value) == 1 else many or one + 's'}"
-
-
-def day(value: dt.date | np.datetime64 | None) -> str:
-    """Return a date as it is said, `2 July 2026`; nothing for no date."""
-    date = to_date(value) if isinstance(value, np.datetime64) else value
-    return "" if date is None else f"{date.day} {date:%B %Y}"
-
-
-def period(first: dt.date, last: dt.date) -> str:
-    """Return a period, naming the year once where it is one."""
-    start = f"{first.day} {first:%B}" if first.year == last.year else day(first)
-    return f"{start} to {day(last)}"
-
-
-def together(names: Sequence[str]) -> str:
-    """Return names as a list in words: `a`, `a and b`, `a, b and c`."""
-    return " and ".join([text for text in (", ".join(names[:-1]), *names[-1:]) if text])
-
-
-def sentence(text: str) -> str:
-    """Return text with a capital at its beginning."""
-    return f"{text[:1].upper()}{text[1:]}"
-
-
-def part(value: float) -> str:
-    """Return a share in whole percent, never rounding a part to nothing or to all."""
-    if 0 < value < 0.01:
-        return "under 1 %"
-    if 0.99 < value < 1:
-        return "over 99 %"
-    return f"{100 * value:.0f} %"
-
-
-def hours(value: float) -> str:
-    """Return hours to a tenth."""
-    return f"{value:.1f}".removesuffix(".0") + " h"
-
-
-def area(square_m: float) -> str:
-    """Return an area in square metres, or in hectares from one hectare on."""
-    return f"{square_m / 10_000:.1f} ha" if square_m >= 10_000 else f"{amount(square_m)} m²"
-
-
-def status_word(status: str, evidence: str) -> str:
+def status_word(say: Words, status: str, evidence: str) -> str:
     """Return a status with what it rests on, in words."""
-    word, rests = STATUS_WORDS.get(status, status), EVIDENCE_WORDS.get(evidence, evidence)
-    return f"{word}, {rests}" if rests else word
+    word = say(f"status.{status}")
+    return say("status.resting", status=word, evidence=say(f"evidence.{evidence}")) if evidence else word
 
 
-def default_class_labels(breaks: tuple[float, ...]) -> tuple[str, ...]:
+def default_class_labels(say: Words, breaks: tuple[float, ...]) -> tuple[str, ...]:
     """Return words for the classes between breaks, lowest first, for a system that comes without a raster."""
-    if len(breaks) + 1 == len(CLASS_WORDS):
-        return CLASS_WORDS
-    return tuple(f"class {index + 1} of {len(breaks) + 1}" for index in range(len(breaks) + 1))
+    count = len(breaks) + 1
+    if count == CLASSES:
+        return tuple(say(f"phrase.class_{index + 1}") for index in range(count))
+    return tuple(say("class.numbered", at=index + 1, count=count) for index in range(count))
 
 
-def mode_sentence(face: Face) -> str:
+def mode_sentence(say: Words, face: Face) -> str:
     """Return what kind of number the page shows."""
-    if face.mode is Mode.RELATIVE:
-        return "Relative: ranks and ratios"
-    return "Calibrated on the survey history"
+    return say("face.relative") if face.mode is Mode.RELATIVE else say("calibrated.face")
 
 
-def findings_answer(triage: tuple[Triage, ...]) -> str:
+def name_of(say: Words, item: Triage) -> str:
+    """Return the common name of a pest."""
+    return say.phrase(item.system.common_name)
+
+
+def findings_answer(say: Words, triage: tuple[Triage, ...]) -> str:
     """Return in one sentence which findings count and which do not."""
     serious = [item for item in triage if item.system.verdict is Verdict.REMOVE_WITH_ROOTS and item.is_found]
     harmless = [item for item in triage if item.system.verdict is not Verdict.REMOVE_WITH_ROOTS and item.is_found]
     if not serious and not harmless:
-        return "Nothing was found, neither confirmed nor suspect."
+        return say("findings.nothing")
     said = [
-        f"{item.system.common_name} is the dangerous one: {several(item.infected, 'plant')} confirmed, "
-        f"{amount(item.suspect)} suspect"
+        say(
+            "findings.serious", pest=name_of(say, item), plants=say("noun.plant", n=item.infected), suspect=item.suspect
+        )
         for item in serious
     ]
-    names = together([item.system.common_name for item in harmless])
-    if names:
-        said.append(f"{names} {'calls' if len(harmless) == 1 else 'call'} for no removal with roots")
+    if harmless:
+        names = say.together([name_of(say, item) for item in harmless])
+        said.append(say("findings.harmless", pests=names, n=len(harmless)))
     return f"{sentence('; '.join(said))}."
 
 
-def other_systems(triage: tuple[Triage, ...]) -> tuple[str, ...]:
+def other_systems(say: Words, triage: tuple[Triage, ...]) -> tuple[str, ...]:
     """Return a sentence for every system on file that was neither looked for nor found, those with hosts here first.
 
     What it would mean is said for those whose hosts stand here; the others are only named.
     """
     others = [item for item in triage if not item.is_told_of]
     said = [
-        f"{sentence(item.system.common_name)}, {several(item.hosts, 'host')} here: {item.system.verdict_reason}"
+        say(
+            "findings.with_hosts",
+            pest=sentence(name_of(say, item)),
+            hosts=say("noun.host", n=item.hosts),
+            why=say.phrase(item.system.verdict_reason),
+        )
         for item in others
         if item.hosts
     ]
-    names = [item.system.common_name for item in others if not item.hosts]
-    return (*said, *([f"Without a host here: {', '.join(names)}."] if names else []))
+    names = [name_of(say, item) for item in others if not item.hosts]
+    return (*said, *([say("findings.without_hosts", pests=", ".join(names))] if names else []))
+
+
+def verdict_words(say: Words, item: Triage) -> str:
+    """Return what was found of a pest, and what that justifies."""
+    if item.is_found:
+        found = say(
+            "findings.both",
+            confirmed=say("noun.confirmed_plant", n=item.infected),
+            suspect=say("noun.suspect_plant", n=item.suspect),
+        )
+    else:
+        found = say("findings.neither")
+    verdict = say(f"verdict.{item.system.verdict.value}")
+    return say("findings.on_record", pest=sentence(name_of(say, item)), found=found, verdict=verdict)
 
 
 def removal_minutes(removal: RemovalList) -> float:
@@ -173,178 +127,178 @@ def crew_hours_used(removal: RemovalList) -> float:
     return float(within[-1]) if len(within) else 0.0
 
 
-def listed_plants(system: SystemResult) -> str:
+def listed_plants(say: Words, system: SystemResult) -> str:
     """Return how many plants are on the removal list and of which kind, `74 plants (73 confirmed, 1 sprouting again)`."""
     removal = system.plan.removal
     again = int(np.sum(system.state.status[removal.plant] == Status.REMOVED.value))
-    if not again:
-        return several(len(removal), "confirmed plant")
-    return (
-        f"{several(len(removal), 'plant')} ({amount(len(removal) - again)} confirmed, {amount(again)} sprouting again)"
-    )
+    green = int(removal.is_green.sum())
+    if not again and not green:
+        return say("noun.confirmed_plant", n=len(removal))
+    kinds = [say("removal.kind_confirmed", n=len(removal) - again - green)]
+    kinds += [say("removal.kind_sprouting", n=again)] if again else []
+    kinds += [say("removal.kind_green", n=green)] if green else []
+    return say("removal.kinds", plants=say("noun.plant", n=len(removal)), kinds=", ".join(kinds))
 
 
-def removal_answer(system: SystemResult, result: SurveyResult) -> str:
+def removal_answer(say: Words, system: SystemResult, result: SurveyResult) -> str:
     """Return in one sentence what comes out this week."""
     removal = system.plan.removal
-    weekly = result.settings.removal.crew_hours_per_week
+    weekly = say.hours(result.settings.removal.crew_hours_per_week)
     if len(removal) == 0:
-        return "Nothing comes out: no confirmed plant stands."
-    within = int(removal.within_hours.sum())
+        return say("removal.none")
+    within, what = int(removal.within_hours.sum()), listed_plants(say, system)
     if bool(removal.is_held.all()):
-        return f"Nothing comes out: {listed_plants(system)} must, and every one was put off or refused."
+        return say("removal.all_held", plants=what)
     if within == 0:
-        return f"{listed_plants(system)} must come out, but {hours(weekly)} of crew time do not reach for the first."
-    what = listed_plants(system)
+        return say("removal.no_hours", plants=sentence(what), hours=weekly)
     if within < len(removal):
-        what = f"{amount(within)} of {what}"
+        what = say("removal.some_of", some=within, plants=what)
     elif within > 1:
-        what = f"all {what}"
-    return (
-        f"Take out {what} with all their roots, from {day(removal.earliest_on.min())} on: "
-        f"{hours(crew_hours_used(removal))} of the week's {hours(weekly)} of crew time."
+        what = say("removal.all_of", plants=what)
+    return say(
+        "removal.answer",
+        plants=what,
+        day=say.day(removal.earliest_on.min()),
+        used=say.hours(crew_hours_used(removal)),
+        hours=weekly,
     )
 
 
-def undone_sentence(system: SystemResult) -> str:
+def undone_sentence(say: Words, system: SystemResult) -> str:
     """Return what stays undone beyond the crew hours and what it keeps sending."""
     removal = system.plan.removal
     left = ~removal.within_hours & ~removal.is_held
     if not len(removal):
         return ""
     if not left.any():
-        return "Nothing on the list stays undone, so the order does not matter this week."
+        return say("removal.nothing_undone")
     total = float(removal.onward.sum())
-    share = (
-        f", and with them {part(float(removal.onward[left].sum()) / total)} of what all of them send" if total else ""
-    )
-    return (
-        f"Left undone: {several(int(left.sum()), 'plant')}{share} to plants still healthy. One crew works "
-        f"{system.plan.backlog_weeks:.1f} weeks on the whole list."
+    share = say("removal.undone_share", share=say.part(float(removal.onward[left].sum()) / total)) if total else ""
+    return say(
+        "removal.undone",
+        plants=say("noun.plant", n=int(left.sum())),
+        share=share,
+        weeks=say.decimal(system.plan.backlog_weeks, 1),
     )
 
 
-def inspection_answer(system: SystemResult, result: SurveyResult) -> str:
+def inspection_answer(say: Words, system: SystemResult, result: SurveyResult) -> str:
     """Return in one sentence where the next survey looks."""
     look = system.plan.inspection
     if len(look) == 0:
-        return "There is no standing host left to look at."
+        return say("inspection.none")
     reach, touching = int(look.within_hours.sum()), int(look.is_touching.sum())
-    settings = result.settings.inspection
-    first = (
-        f"first the {several(touching, 'plant')} that {'touches' if touching == 1 else 'touch'} a confirmed one, then those "
-        "at which a minute of looking is worth most"
-        if touching
-        else "those first at which a minute of looking is worth most"
-    )
     drawn = int((look.is_random & look.within_hours).sum())
-    chance = f"; {several(drawn, 'plant')} of them drawn at random" if drawn else ""
-    return (
-        f"Look at {several(reach, 'plant')} in the {hours(settings.hours_per_survey)} of the next survey, "
-        f"by {day(result.inputs.next_survey_on)}: {first}{chance}."
+    return say(
+        "inspection.answer",
+        plants=say("noun.plant", n=reach),
+        hours=say.hours(result.settings.inspection.hours_per_survey),
+        day=say.day(result.inputs.next_survey_on),
+        first=say("inspection.first_touching", n=touching) if touching else say("inspection.first_worth"),
+        drawn=say("inspection.drawn", plants=say("noun.plant", n=drawn)) if drawn else "",
     )
 
 
-def never_seen_sentence(triage: Triage) -> str:
+def never_seen_sentence(say: Words, triage: Triage) -> str:
     """Return how many hosts nobody looked at."""
     if triage.hosts == 0:
-        return "No host of this pest stands in the inventory."
-    share = part(triage.not_inspected / triage.hosts)
-    return (
-        f"{amount(triage.not_inspected)} of {amount(triage.hosts)} standing hosts ({share}) were never inspected; "
-        "never inspected is not clean."
-    )
+        return say("inspection.no_host")
+    share = say.part(triage.not_inspected / triage.hosts)
+    return say("inspection.never_seen", never=triage.not_inspected, hosts=triage.hosts, share=share)
 
 
-def latency_sentence(settings: Settings) -> str:
+def latency_sentence(say: Words, settings: Settings) -> str:
     """Return how long an infected plant shows nothing: the middle, and what holds 95 % of a log-normal."""
-    middle, spread = settings.infection.latency_median_days, np.exp(1.96 * settings.infection.latency_sigma)
-    return (
-        f"A green plant that is infected shows it after {middle:.0f} days of the growing season in the middle, "
-        f"{middle / spread:.0f} to {middle * spread:.0f} for nearly all: a clean look today is no answer for later."
-    )
+    middle, spread = settings.infection.latency_median_days, float(np.exp(1.96 * settings.infection.latency_sigma))
+    return say("inspection.latency", middle=middle, least=middle / spread, most=middle * spread)
 
 
-def line_answer(system: SystemResult) -> str:
+def line_answer(say: Words, system: SystemResult) -> str:
     """Return in one sentence where the line runs."""
     cores = [ring for ring in system.zones.rings if ring.name == "core"]
     if not cores:
-        return "There is no line to draw: no confirmed plant stands."
+        return say("lines.none")
     outer = [ring for ring in system.zones.rings if ring.name == "outer"]
-    far = max((ring.reach_far_m for ring in outer), default=0.0)
-    return (
-        f"{several(len(cores), 'focus', 'foci')}; the outermost line runs at most {amount(far)} m from the middle of "
-        f"its focus and holds {part(outer[0].share)} of the arrivals until the next survey."
-        if outer
-        else f"{several(len(cores), 'focus', 'foci')}, each with its core."
-    )
+    foci = say("noun.focus", n=len(cores))
+    if not outer:
+        return say("lines.cores_only", foci=foci)
+    far = max(ring.reach_far_m for ring in outer)
+    return say("lines.answer", foci=foci, far=say.length(far), share=say.part(outer[0].share))
 
 
-def release_sentence(zones: Zones) -> str:
+def release_sentence(say: Words, zones: Zones, settings: Settings) -> str:
     """Return what must be seen before a ring may be lifted, and when that can be at the earliest."""
-    if not zones.release or zones.lift_from is None:
-        return zones.release
-    return (
-        f"{zones.release} If all came out today and none was found after it, that could be on {day(zones.lift_from)}."
-    )
+    if not zones.release:
+        return ""
+    said = say("lines.release", months=settings.zones.release_clean_months, days=settings.inspection.interval_far_days)
+    return said if zones.lift_from is None else f"{said} {say('lines.lift_from', day=say.day(zones.lift_from))}"
 
 
-def sure_answer(system: SystemResult) -> str:
+def sure_answer(say: Words, system: SystemResult) -> str:
     """Return in one sentence how much of the list stands on firm ground."""
     removal, look = system.plan.removal, system.plan.inspection
+    if system.face.mode is Mode.CALIBRATED:
+        if len(removal) == 0:
+            return say("calibrated.sure_no_list")
+        return say("calibrated.sure", kept=int(removal.rank_holds.sum()), plants=len(removal))
     if len(removal) == 0:
-        return "How far the mite flies is weakly known; read distances as orders of magnitude."
+        return say("sure.no_list")
     if bool(removal.within_hours.all()):
         kept = int(look.rank_holds.sum())
-        return (
-            "How far the mite flies is weakly known. Removal does not depend on it this week, since the whole list is done; "
-            f"of the plants to look at, {part(kept / max(1, len(look)))} keep their side of the cut-off whatever the scale."
-        )
-    return (
-        f"How far the mite flies is weakly known, yet {amount(int(removal.rank_holds.sum()))} of {amount(len(removal))} "
-        "plants on the list keep their side of the cut-off whatever the scale."
-    )
+        return say("sure.whole_list", share=say.part(kept / max(1, len(look))))
+    return say("sure.kept", kept=int(removal.rank_holds.sum()), plants=len(removal))
 
 
-def kernel_sentence(settings: Settings) -> str:
+def kernel_sentence(say: Words, settings: Settings) -> str:
     """Return on what the law of distance rests."""
+    kernel = settings.kernel
+    run = ", ".join(f"× {say.short(factor, 2)}" for factor in kernel.scale_run)
     if settings.physics.use_physics:
-        run = ", ".join(f"× {factor:g}" for factor in settings.kernel.scale_run)
-        return (
-            "Law of distance: reckoned from release height, falling speed, wind and turbulence, a kernel for each class of "
-            "wind speed. The physics is that of seeds; for this mite nothing of it was measured. The whole reckoning was "
-            f"therefore repeated with every length {run}."
-        )
-    kernel, made = settings.kernel, kernel_from_settings(settings.kernel)
-    mean = "" if made.family == "wald" and made.far is None else f" ({made.mean_in_words()})"
-    run = ", ".join(f"× {factor:g}" for factor in kernel.scale_run)
+        return say("sure.kernel_physics", run=run)
+    made = kernel_from_settings(kernel)
+    law = made.in_words() if say.takes_own_words else law_words(say, made)
+    if made.family != "wald" or made.far is not None:
+        law = f"{law} ({mean_words(say, made)})"
     if kernel.family != "wald":
-        rests = "No trial of this pest stands behind it. "
+        rests = say("sure.kernel_no_trial")
     elif kernel.reading == "catch_curve":
-        rests = (
-            "It rests on one study of another mite species, caught in traps (Bergh and McCoy 1997), read as if the catches "
-            f"followed density per area; if they follow the distance, the true mean is nearer {kernel.mean_m:.0f} m. "
-        )
+        rests = say("sure.kernel_per_area", mean=say.length(kernel.mean_m))
     else:
-        rests = (
-            "It rests on one study of another mite species, caught in traps (Bergh and McCoy 1997); if those catches follow "
-            "density per area, the true mean is nearer 49 m. "
-        )
-    return (
-        f"Law of distance: {made.in_words()}{mean}. {rests}The whole reckoning was therefore repeated with every length "
-        f"{run}: rank ranges in the lists, and area ranges of the rings, are the span of that run."
-    )
+        rests = say("sure.kernel_by_distance", mean=say.length(BERGH_PER_AREA_M))
+    return say("sure.kernel", law=law, rests=rests, run=run)
 
 
-def wind_sentence(system: SystemResult) -> str:
+def law_words(say: Words, made: Kernel) -> str:
+    """Return family, lengths and shape of a law of distance."""
+    form = KERNELS[made.family]
+    length = say.short_length(made.scale_m)
+    said = say("sure.law_mean" if form.scale_name == "mean_m" else "sure.law_scale", family=made.family, length=length)
+    if made.shape is not None:
+        shape = say.short_length(made.shape) if form.shape_is_length else say.short(made.shape, 2)
+        said = say("sure.law_shape", law=said, shape=shape)
+    if made.far is None:
+        return said
+    return say("sure.law_far", law=said, share=say.part(made.far_share), far=law_words(say, made.far))
+
+
+def mean_words(say: Words, made: Kernel) -> str:
+    """Return the mean distance of a law, or that there is none."""
+    if say.takes_own_words:
+        return made.mean_in_words()
+    mean = made.mean_m()
+    if np.isfinite(mean):
+        return say("sure.mean", length=say.short_length(mean))
+    return say("sure.no_mean", length=say.short_length(float(made.quantile(0.5))))
+
+
+def wind_sentence(say: Words, system: SystemResult) -> str:
     """Return on what the directions rest."""
     climate = system.climate
     if not has_wind(system):
-        return "There is no wind record: spread is drawn the same in all directions."
-    said = f"Directions come from {climate.basis}"
-    if climate.hours_used:
-        said += f"; {part(climate.calm_share)} of the hours in which mites fly are calm"
-    return f"{said}."
+        return say("sure.no_wind")
+    if not climate.hours_used:
+        return say("sure.wind", basis=climate.basis)
+    return say("sure.wind_calm", basis=climate.basis, share=say.part(climate.calm_share))
 
 
 def has_wind(system: SystemResult) -> bool:
@@ -352,57 +306,40 @@ def has_wind(system: SystemResult) -> bool:
     return bool(np.any(np.abs(system.climate.rose) > 1e-9)) or system.climate.field is not None
 
 
-def unseen_sentence(system: SystemResult) -> str:
+def unseen_sentence(say: Words, system: SystemResult) -> str:
     """Return what is said of hidden infection: how many plants in calibrated mode, how far the order holds otherwise."""
     unseen = system.unseen
     if unseen is None:
-        return "Hidden infection was not reckoned."
-    rests = (
-        "the pressure each plant stood under week by week, contact, every clean look or test with its sensitivity, and the "
-        "time until symptoms show"
-    )
+        return say("sure.unseen_not_asked")
     if isinstance(unseen, Hidden):
-        return (
-            f"Among plants that are not confirmed about {unseen.expected_infected:.0f} are infected already, by {rests}. "
-            "A green plant is not diagnosed by this: look, test, and decide then."
-        )
+        return say("calibrated.unseen", n=unseen.expected_infected)
     among = unseen.rank > 0
-    held = part(float(unseen.rank_holds[among].mean())) if among.any() else part(0.0)
-    return (
-        f"Where to look follows {rests}. How fast the disease spreads is assumed here, not fitted; over the assumed range "
-        f"{held} of the plants stay in their tenth of that order. It is an order of looking and no diagnosis."
-    )
+    held = say.part(float(unseen.rank_holds[among].mean()) if among.any() else 0.0)
+    return say("sure.unseen_order", share=held)
 
 
-def reservoir_sentence(system: SystemResult) -> str:
+def reservoir_sentence(say: Words, system: SystemResult) -> str:
     """Return how much of the pressure wild stands bring."""
     among = np.isfinite(system.hidden.relative_exposure)
     total = float(system.exposure.pressure[among].sum())
     wild = float(system.exposure.from_reservoirs[among].sum())
     if total <= 0 or wild <= 0:
-        return "No wild stand adds to the pressure on these plants; the map with and without wild stands is the same."
-    return (
-        f"Wild stands bring {part(wild / total)} of the pressure on plants not yet confirmed. How many plants they hold is "
-        "an assumption; every map is also made without them."
-    )
+        return say("sure.no_wild")
+    return say("sure.wild", share=say.part(wild / total))
 
 
-def residents(result: SurveyResult) -> tuple[str, str]:
+def residents(say: Words, result: SurveyResult) -> tuple[str, str]:
     """Return two sentences for residents and the press; no place, no number, no name."""
     found = [item for item in result.triage if item.system.verdict is Verdict.REMOVE_WITH_ROOTS and item.is_found]
-    contact = f" Contact: {result.inputs.contact.rstrip('. ')}." if result.inputs.contact.strip() else ""
-    until = day(result.inputs.next_survey_on)
+    contact = result.inputs.contact.rstrip(". ")
+    ends = f" {say('residents.contact', contact=contact)}" if contact.strip() else ""
+    until = say.day(result.inputs.next_survey_on)
     if not found:
         seen = any(item.is_found for item in result.triage)
-        what = "The galls and felts found look alarming but are harmless to people" if seen else "Nothing was found"
+        what = say("residents.harmless") if seen else say("residents.nothing")
         return (
-            f"{what} in the survey of {day(result.inputs.as_of)}, and no plant has to come out.",
-            f"The next survey is on {until}; please tell us what you see.{contact}",
+            say("residents.no_plant", what=what, day=say.day(result.inputs.as_of)),
+            say("residents.next_survey", day=until) + ends,
         )
-    name, genera = found[0].system.common_name, " and ".join(found[0].system.host_genera)
-    return (
-        f"{sentence(name)} is harmless to people and to plants other than {genera}, but there is no cure: an infected "
-        "plant has to come out with all its roots before it infects its neighbours.",
-        f"Our crews are at work until the next survey on {until}; please use no leaf blower near affected plants, leave cut "
-        f"stems where they are and tell us what you see.{contact}",
-    )
+    pest, genera = sentence(name_of(say, found[0])), say.together(found[0].system.host_genera)
+    return say("residents.found", pest=pest, genera=genera), say("residents.at_work", day=until) + ends

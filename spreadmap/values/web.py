@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from typing import Any
 
 
@@ -37,12 +38,16 @@ class WebShape:
 
     `kind` is `ring`, `ring_range`, `old_ring`, `line`, `site`, `reservoir` or `screen`. `name` is the ring's or line's
     name, or the key or name of the site, stand or screen. Rings carry their focus as `properties["focus"]`.
+
+    `figures` are the numbers behind some of the properties, by their names: `area` [m^2] with its range, or the range
+    alone; `distance` and `height` [m]; `share of arrivals` and `lets through` [-]; `inspect every` [d].
     """
 
     kind: str
     name: str
     geojson: dict[str, Any]
     properties: dict[str, str]
+    figures: Mapping[str, tuple[float, ...]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -1,8 +1,12 @@
 """Size, time to open and frames per second of the review page at 1,000, 10,000 and 100,000 plants.
 
+Then at 100,000 plants with 5,000 of them on the removal list, with 5,000 polygons, and with a surface of 4,000 pixels a
+side: all at once in the last line.
+
 Run: `python tests/benchmarks/page.py [folder]`. The browser draws in software, as an old desktop without a graphics
 card does. `opened` counts from the request of the file to the second frame after the plants are drawn; frames are
-counted over six pans of 0.4 s and one zoom. Figures of one run, beside whatever else the machine does.
+counted over six pans of 0.4 s and one zoom. `all rows` turns every page of the removal list once. Figures of one run,
+beside whatever else the machine does.
 """
 
 from __future__ import annotations
@@ -13,18 +17,20 @@ import tempfile
 import time
 from pathlib import Path
 
-import numpy as np
-
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
 from browser import Browser
-from made_page import made_rasters, made_shapes, many_plants
+from made_page import large_page
 
-from spreadmap.review.page import render_review
-from spreadmap.values.web import WebShape, WebShapes
-
-SIZES = (1_000, 10_000, 100_000)
-POLYGONS = 5_000
+PAGES = (
+    (1_000, 6, 0, 0),
+    (10_000, 6, 0, 0),
+    (100_000, 6, 0, 0),
+    (100_000, 5_000, 0, 0),
+    (100_000, 6, 5_000, 0),
+    (100_000, 5_000, 5_000, 4_000),
+)
+"""Plants, of them on the removal list, polygons, side of the surface [px]; 0 is the small made one."""
 FRAMES = """(async () => {
   const map = spreadmapReview.map, times = [];
   let go = true;
@@ -39,42 +45,38 @@ FRAMES = """(async () => {
   return [1000 * gaps.length / gaps.reduce((a, b) => a + b, 0), Math.max(...gaps)];
 })()"""
 
-
-def polygons(count: int, west: float, south: float) -> WebShapes:
-    """Return small sites of twenty corners each, side by side."""
-    turn = np.linspace(0, 2 * np.pi, 21)
-    shapes = []
-    for index in range(count):
-        east, north = west + (index % 100) * 6e-5, south + (index // 100) * 4e-5
-        ring = [[round(east + 2e-5 * np.cos(t), 6), round(north + 1.4e-5 * np.sin(t), 6)] for t in turn]
-        shapes.append(
-            WebShape(kind="site", name=f"S{index}", geojson={"type": "Polygon", "coordinates": [ring]}, properties={})
-        )
-    return WebShapes(shapes=tuple(shapes))
+ALL_ROWS = """(async () => {
+  const press = (k) => document.querySelectorAll('.pages button')[k], start = performance.now();
+  await spreadmapReview.lists[0].ready;
+  if (document.querySelectorAll('.pages button').length > 2) {
+    press(0).click();
+    while (!press(2).disabled && !press(2).hidden) { press(2).click(); await new Promise(requestAnimationFrame); }
+  }
+  return performance.now() - start;
+})()"""
 
 
 def main(folder: Path) -> None:
-    """Print one line per size, and one with polygons."""
+    """Print one line per page."""
     program = next(Path(found) for name in ("chromium", "chromium-browser", "chrome") if (found := shutil.which(name)))
-    print("plants    polygons  made s    MB  opened s  frames/s  longest ms")
+    print("plants    listed  polygons  surface px  made s    MB  opened s  frames/s  longest ms  all rows s")
     with Browser(program, folder) as browser:
-        for count, sites in (*((size, 0) for size in SIZES), (SIZES[-1], POLYGONS)):
-            result = many_plants(count)
-            shapes = made_shapes(result)
-            if sites:
-                shapes["many"] = polygons(sites, result.inputs.longitude_deg, result.inputs.latitude_deg)
+        for asked in PAGES:
             start = time.perf_counter()
-            page = render_review(result, made_rasters(result), shapes)
+            page = large_page(*asked)
             made = time.perf_counter() - start
-            path = folder / f"page_{count}_{sites}.html"
+            path = folder / f"page_{'_'.join(map(str, asked))}.html"
             path.write_bytes(page)
             start = time.perf_counter()
             browser.open(path)
             browser.run("new Promise((done) => requestAnimationFrame(() => requestAnimationFrame(done)))")
             opened = time.perf_counter() - start
             rate, longest = browser.run(FRAMES)
+            rows = browser.run(ALL_ROWS) / 1000
+            plants, listed, sites, side = asked
             print(
-                f"{count:9,d} {sites:8,d} {made:7.1f} {len(page) / 1e6:6.2f} {opened:8.2f} {rate:9.0f} {longest:10.0f}"
+                f"{plants:9,d} {listed:6,d} {sites:9,d} {side:11,d} {made:7.1f} {len(page) / 1e6:6.2f} {opened:8.2f} "
+                f"{rate:9.0f} {longest:10.0f} {rows:10.2f}"
             )
 
 

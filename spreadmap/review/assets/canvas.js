@@ -63,12 +63,12 @@ function spreadmapGraticule(frame) {
   for (let v = Math.ceil(lon(0) / step) * step; v < lon(wide); v += step) {
     const x = spreadmapUnit(v, 0)[0] * scale - corner.x;
     pen.moveTo(x, 0); pen.lineTo(x, high);
-    pen.fillText(said(v, "E", "W"), x + 3, high * (1 - inset) - (frame.still ? 26 : 30));
+    pen.fillText(said(v, spreadmapWords("east"), spreadmapWords("west")), x + 3, high * (1 - inset) - (frame.still ? 26 : 30));
   }
   for (let v = Math.ceil(lat(high) / step) * step; v < lat(0); v += step) {
     const y = spreadmapUnit(0, v)[1] * scale - corner.y;
     pen.moveTo(0, y); pen.lineTo(wide, y);
-    pen.fillText(said(v, "N", "S"), wide * (1 - inset) - 58, y - 3);
+    pen.fillText(said(v, spreadmapWords("north"), spreadmapWords("south")), wide * (1 - inset) - 58, y - 3);
   }
   pen.stroke();
   pen.restore();

@@ -1,7 +1,7 @@
 "use strict";
 /* Every plant and every shape by its key or name, from the keyboard. */
 function spreadmapFind(map, plants, shapes, open) {
-  const field = document.querySelector("[data-find]"), told = document.querySelector("[data-found]");
+  const say = spreadmapWords, field = document.querySelector("[data-find]"), told = document.querySelector("[data-found]");
   if (!field) return;
   const fold = (text) => text.trim().toLowerCase();
   let keys = null;
@@ -21,9 +21,9 @@ function spreadmapFind(map, plants, shapes, open) {
     const exact = shapes.find((shape) => fold(shape.name) === asked) || shapes.find((shape) => fold(shape.title) === asked);
     const row = exact ? -1 : plantOf(asked);
     const shape = exact || (row < 0 ? shapes.find((one) => fold(one.name).startsWith(asked)) : undefined);
-    if (row >= 0) { plants.show(row); told.textContent = `Shown: ${plants.words().key[row]}`; }
-    else if (shape) { open(shape); told.textContent = `Shown: ${shape.title}`; }
-    else told.textContent = "Not found: type the key of a plant, or the name of a site, wild stand or screen";
+    if (row >= 0) { plants.show(row); told.textContent = say("found", { name: plants.words().key[row] }); }
+    else if (shape) { open(shape); told.textContent = say("found", { name: shape.title }); }
+    else told.textContent = say("not_found");
   }
   field.addEventListener("change", find);
   field.addEventListener("keydown", (event) => { if (event.key === "Enter") find(); });

@@ -29,7 +29,7 @@ function spreadmapOverlay(map, plants) {
       pen.beginPath(); pen.moveTo(6, 0); pen.lineTo(-4, 4.5); pen.lineTo(-4, -4.5); pen.closePath(); pen.fill();
       pen.restore();
     }
-    badge(pen, points[0], "start"); badge(pen, points[points.length - 1], "end");
+    badge(pen, points[0], spreadmapWords("start")); badge(pen, points[points.length - 1], spreadmapWords("end"));
   }
 
   function badge(pen, [x, y], text) {

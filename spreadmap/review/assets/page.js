@@ -1,7 +1,7 @@
 "use strict";
 /* Joins the text with the map: rows move it, sections lead it, the legend switches its layers, print gets still maps. */
 function spreadmapPage(map, plants, page) {
-  const layers = {}, ringStyle = { core: 3, inner: 2, outer: 1.25 }, MANY_SHAPES = 1500;
+  const say = spreadmapWords, layers = {}, ringStyle = { core: 3, inner: 2, outer: 1.25 }, MANY_SHAPES = 1500;
   map.createPane("ground").style.zIndex = 240;
   map.createPane("surface").style.zIndex = 250;
   /* so many shapes are drawn on a canvas, which knows no hatching */
@@ -21,22 +21,25 @@ function spreadmapPage(map, plants, page) {
     return box;
   }
 
-  function say(shape, place) {
+  function open(shape, place) {
     L.popup({ minWidth: 230, maxWidth: 300 }).setLatLng(place).setContent(describe(shape)).openOn(map);
   }
 
   function style(shape) {
     switch (shape.kind) {
       case "ring": return { color: "#14413d", weight: ringStyle[shape.name] || 1.25, fill: false, dashArray: shape.name === "outer" ? "2 5" : shape.name === "inner" ? "9 5" : null };
-      case "ring_range": return { color: "#14413d", weight: 0.6, fillColor: "#14413d", fillOpacity: 0.14 };
+      case "ring_range": return { color: "#14413d", weight: 0.6, fillColor: "#14413d", fillOpacity: 0.09 };
       case "old_ring": return { color: "#6a1b7a", weight: ringStyle[shape.name] || 1.25, fill: false, dashArray: "6 3 1 3" };
       case "line": return { color: "#5b4a8a", weight: 1.5, dashArray: "1 4 8 4", fill: false };
-      case "site": return { color: "#7c776b", weight: 1, fillColor: { seen: "#fbfaf6", none: "#d3d3cf", unseen: drawers.ground ? "#c9c5ba" : "url(#hatch)" }[shape.ground] || "#fbfaf6", fillOpacity: shape.ground === "none" ? 0.75 : 1 };
+      case "site": return { color: "#7c776b", weight: 1, fillColor: { seen: "#fbfaf6", none: "#d3d3cf", unseen: drawers.ground ? "#c9c5ba" : "url(#hatch)" }[shape.ground] || "#fbfaf6", fillOpacity: page.tiles ? 0.35 : shape.ground === "none" ? 0.75 : 1 };
       case "reservoir": return { color: "#3f5d1f", weight: 1.5, fillColor: "#7a9a4e", fillOpacity: 0.45 };
       default: return { color: "#2f6b3a", weight: 4, opacity: 0.85, lineCap: "butt", fill: false };
     }
   }
 
+  if (page.tiles) {
+    layers.tiles = L.tileLayer(page.tiles.address, { maxNativeZoom: 19, maxZoom: 22, referrerPolicy: "no-referrer" });
+  }
   for (const raster of page.rasters) {
     layers[raster.layer] = L.imageOverlay(raster.png, raster.bounds, { opacity: 0.55, pane: "surface", interactive: false, className: "surface", alt: "" });
   }
@@ -56,7 +59,7 @@ function spreadmapPage(map, plants, page) {
     drawn.on("click", (event) => {
       if (plants && plants.isNear(event.layerPoint)) return;
       L.DomEvent.stopPropagation(event);
-      say(shape, event.latlng);
+      open(shape, event.latlng);
     });
     shape.drawn = drawn;
     group.addLayer(drawn);
@@ -77,7 +80,7 @@ function spreadmapPage(map, plants, page) {
   }
   function show(names) {
     for (const box of boxes) {
-      if (byHand.has(box) || box.dataset.layer === "graticule") continue;
+      if (byHand.has(box) || box.dataset.layer === "graticule" || box.dataset.layer === "tiles") continue;
       box.checked = names.includes(box.dataset.layer);
       put(box);
     }
@@ -87,8 +90,12 @@ function spreadmapPage(map, plants, page) {
     }
   }
 
-  for (const button of document.querySelectorAll("button[data-row], button[data-bounds]")) {
-    button.addEventListener("click", () => {
+  /* rows of long lists come later, so that the whole memo listens */
+  const memo = document.querySelector(".memo");
+  if (memo) {
+    memo.addEventListener("click", (event) => {
+      const button = event.target.closest("button[data-row], button[data-bounds]");
+      if (!button) return;
       for (const old of document.querySelectorAll("tr.chosen")) old.classList.remove("chosen");
       const row = button.closest("tr");
       if (row) row.classList.add("chosen");
@@ -107,7 +114,7 @@ function spreadmapPage(map, plants, page) {
     more.type = "button"; more.className = "more";
     const label = () => {
       const all = table.classList.contains("all");
-      more.textContent = all ? `Show the first ${first} rows` : `Show all ${rows.length} rows`;
+      more.textContent = all ? say("first_rows", { n: first }) : say("all_rows", { n: rows.length });
       more.setAttribute("aria-expanded", String(all));
     };
     more.addEventListener("click", () => { table.classList.toggle("all"); label(); });
@@ -126,17 +133,28 @@ function spreadmapPage(map, plants, page) {
   reach();
   window.addEventListener("resize", reach);
 
-  L.control.scale({ imperial: false, position: "bottomleft", maxWidth: 140 }).addTo(map);
-  L.control.scale({ metric: false, position: "bottomleft", maxWidth: 140 }).addTo(map);
+  L.control.zoom({ zoomInTitle: say("zoom_in"), zoomOutTitle: say("zoom_out") }).addTo(map);
+  L.control.scale({ metric: page.units !== "us", imperial: page.units === "us", position: "bottomleft", maxWidth: 140 }).addTo(map);
+  map.on("popupopen", (event) => {
+    const close = event.popup.getElement().querySelector(".leaflet-popup-close-button");
+    if (close) close.setAttribute("aria-label", say("close"));
+  });
   const north = L.control({ position: "topright" });
   north.onAdd = () => {
     const box = L.DomUtil.create("div", "north");
-    box.setAttribute("role", "img"); box.setAttribute("aria-label", "North is up");
-    box.textContent = "N";
+    box.setAttribute("role", "img"); box.setAttribute("aria-label", say("north_up"));
+    box.textContent = say("north");
     return box;
   };
   north.addTo(map);
-  L.control.attribution({ prefix: false, position: "bottomright" }).addAttribution(page.attribution).addTo(map);
+  /* text alone: what a project writes of its tiles is no markup */
+  const standing = L.control({ position: "bottomright" });
+  standing.onAdd = () => {
+    const box = L.DomUtil.create("div", "leaflet-control-attribution");
+    box.textContent = [page.attribution, page.tiles ? page.tiles.attribution : ""].filter(Boolean).join(" · ");
+    return box;
+  };
+  standing.addTo(map);
 
   const home = () => { if (page.bounds) map.fitBounds(page.bounds, { padding: [18, 18], animate: false }); };
   home();
@@ -148,15 +166,16 @@ function spreadmapPage(map, plants, page) {
     layers[shape.layer].addTo(map);
     for (const box of boxes) if (box.dataset.layer === shape.layer) box.checked = true;
     map.fitBounds(bounds, { padding: [30, 30], maxZoom: 19.5, animate: false });
-    say(shape, bounds.getCenter());
+    open(shape, bounds.getCenter());
   });
   const views = spreadmapViews(map, plants, overlay, show, page.views, home);
-  const lists = plants ? page.removals.map((data) => spreadmapRemoval(data, views)) : [];
   const decisions = plants ? spreadmapDecisions(page.decisions) : null;
+  const lists = plants ? page.removals.map((data) => spreadmapRemoval(data, views, decisions)) : [];
+  if (decisions) decisions.begin(lists);
 
   const stills = spreadmapStills(map, plants, overlay, views, page, style);
-  window.addEventListener("beforeprint", () => stills.put());
-  window.addEventListener("afterprint", () => stills.clear());
+  window.addEventListener("beforeprint", () => { for (const list of lists) list.print(true); stills.put(); });
+  window.addEventListener("afterprint", () => { stills.clear(); for (const list of lists) list.print(false); });
   if (plants) plants.ready.then(() => overlay.set({}));
 
   window.spreadmapReview = { map, plants, overlay, views, lists, decisions, stills };

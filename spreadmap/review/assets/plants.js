@@ -2,15 +2,9 @@
 /* Plants as pixels on one canvas. Numbers and words come deflated; words reach the page through textContent only. */
 function spreadmapPlants(map, packed) {
   /* above MANY plants in sight none gets a picture of its own; further out than GRID_ZOOM a square says the worst of it */
-  const SYNTHETIC = 128, NO_CLASS = 255, REACH_PX = 14, MANY = 9000, GRID_ZOOM = 15, GRID_PX = 8;
-  const marks = packed.marks, unseen = marks.findIndex((mark) => mark.hatched);
+  const SYNTHETIC = 128, NO_CLASS = 255, REACH_PX = 14, MANY = 9000, GRID_ZOOM = 15, GRID_PX = 8, SAME_PX = 2;
+  const say = spreadmapWords, marks = packed.marks, unseen = marks.findIndex((mark) => mark.hatched);
   const state = { count: packed.count, words: null, x: null, y: null, row: null, now: null, before: null, status: null, order: null, level: null, selected: -1 };
-
-  async function inflate(text) {
-    const bytes = Uint8Array.from(atob(text), (c) => c.charCodeAt(0));
-    const stream = new Blob([bytes]).stream().pipeThrough(new DecompressionStream("deflate"));
-    return new Response(stream).arrayBuffer();
-  }
 
   function sprite(mark, size, synthetic, ratio) {
     const canvas = document.createElement("canvas"), side = Math.ceil((size + 4) * ratio);
@@ -83,11 +77,16 @@ function spreadmapPlants(map, packed) {
       }
     }
     pen.setTransform(1, 0, 0, 1, 0, 0);
+    /* a mark on the very place of one like it changes nothing: crowds of confirmed plants are drawn once a place */
+    const cols = Math.ceil(wide / SAME_PX), taken = many ? new Uint8Array(cols * Math.ceil(high / SAME_PX)) : null;
     for (let k = 0; k < n; k++) {
-      const i = order ? order[k] : k;
-      if (!sees(i)) continue;
-      const key = state.status[i], code = key & ~SYNTHETIC;
-      if (many && !marks[code].urgent) continue;
+      const i = order ? order[k] : k, key = state.status[i], code = key & ~SYNTHETIC;
+      if ((many && !marks[code].urgent) || !sees(i)) continue;
+      if (many) {
+        const at = Math.floor((py[i] * scale - corner.y) / SAME_PX) * cols + Math.floor((px[i] * scale - corner.x) / SAME_PX);
+        if (taken[at] === key + 1) continue;
+        taken[at] = key + 1;
+      }
       const image = sprites[key] || (sprites[key] = sprite(marks[code], marks[code].urgent ? large : small, (key & SYNTHETIC) > 0, ratio));
       pen.drawImage(image, Math.round((px[i] * scale - corner.x) * ratio - image.width / 2), Math.round((py[i] * scale - corner.y) * ratio - image.height / 2));
     }
@@ -143,7 +142,7 @@ function spreadmapPlants(map, packed) {
 
   const note = L.DomUtil.create("p", "map-note", map.getContainer());
   note.hidden = true;
-  note.textContent = "Each square shows the worst status inside it";
+  note.textContent = say("worst");
   const layer = spreadmapCanvas(map, "plants", 450, "plants-canvas", (frame) => {
     if (!state.x) return;
     note.hidden = paint(frame) !== "grid";
@@ -177,12 +176,12 @@ function spreadmapPlants(map, packed) {
     const title = document.createElement("p");
     title.className = "card-title";
     title.textContent = words.key[row];
-    if (packed.rank[row] !== undefined) line(list, "Order of removal", packed.rank[row]);
+    if (packed.rank[row] !== undefined) line(list, say("order"), packed.rank[row]);
     for (const [name, column] of words.repeated) line(list, name, column.words[column.index[row]]);
-    if (state.level[i] !== NO_CLASS) line(list, "Relative infection pressure", packed.classLabels[state.level[i]]);
+    if (state.level[i] !== NO_CLASS) line(list, say("pressure"), packed.classLabels[state.level[i]]);
     for (const [name, texts] of words.sparse) line(list, name, texts[row]);
-    if (state.before && state.before[i] !== state.now[i]) line(list, "Before", `${marks[state.before[i] & ~SYNTHETIC].label} (${packed.beforeOn})`);
-    if (state.now[i] & SYNTHETIC) line(list, "Position", "synthetic: spread over a bed with a count, not surveyed");
+    if (state.before && state.before[i] !== state.now[i]) line(list, say("before"), say("before_on", { label: marks[state.before[i] & ~SYNTHETIC].label, day: packed.beforeOn }));
+    if (state.now[i] & SYNTHETIC) line(list, say("position"), say("synthetic"));
     box.className = "card";
     box.append(title, list);
     return box;
@@ -202,7 +201,7 @@ function spreadmapPlants(map, packed) {
   map.on("popupclose", () => { state.selected = -1; layer.redraw(); });
 
   const ready = (async () => {
-    const [numbers, text] = await Promise.all([inflate(packed.numbers), inflate(packed.words)]);
+    const [numbers, text] = await Promise.all([spreadmapInflate(packed.numbers), spreadmapInflate(packed.words)]);
     const n = packed.count, lon = new Int32Array(numbers, 0, n), lat = new Int32Array(numbers, 4 * n, n);
     state.row = new Uint32Array(numbers, 8 * n, n);
     state.now = state.status = new Uint8Array(numbers, 12 * n, n);

@@ -1,4 +1,13 @@
 "use strict";
+/* The longest round length that fits into so many metres: its metres, and its words. */
+function spreadmapScale(most, units) {
+  const rounds = [1, 2, 5, 10, 20, 50, 100, 200, 500, 1000, 2000, 5000], foot = 0.3048, mile = 1609.344;
+  const small = units === "us" ? foot : 1, large = units === "us" ? mile : 1000, step = units === "us" ? 2000 : 500;
+  const near = rounds.filter((v) => v <= step).map((v) => ({ long: v * small, text: `${v} ${units === "us" ? "ft" : "m"}` }));
+  const far = rounds.slice(0, 9).map((v) => ({ long: v * large, text: `${v} ${units === "us" ? "mi" : "km"}` }));
+  return [...near, ...far].filter((one) => one.long <= most).pop() || near[0];
+}
+
 /* Print: every section gets a still map of its own, drawn once on opaque paper. */
 function spreadmapStills(map, plants, overlay, views, page, style) {
   const WIDE = 660, HIGH = 300, RATIO = 2, GROUND = "#e9e9e5";
@@ -49,14 +58,13 @@ function spreadmapStills(map, plants, overlay, views, page, style) {
 
   function furniture(frame, says) {
     const { pen } = frame, metres = (156543.03392 * Math.cos((frame.latitude * Math.PI) / 180)) / Math.pow(2, frame.zoom);
-    const long = [1, 2, 5, 10, 20, 50, 100, 200, 500, 1000, 2000, 5000, 10000, 20000, 50000].filter((v) => v / metres <= 150).pop() || 1;
-    const text = long >= 1000 ? `${long / 1000} km` : `${long} m`;
+    const { long, text } = spreadmapScale(metres * 150, page.units);
     pen.fillStyle = "rgba(255,255,255,.88)"; pen.fillRect(8, HIGH - 24, long / metres + 16 + 50, 18);
     pen.strokeStyle = pen.fillStyle = "#1b2220"; pen.lineWidth = 1.5;
     pen.beginPath(); pen.moveTo(14, HIGH - 17); pen.lineTo(14, HIGH - 11); pen.lineTo(14 + long / metres, HIGH - 11); pen.lineTo(14 + long / metres, HIGH - 17); pen.stroke();
     pen.font = "11px 'Segoe UI', Arial, sans-serif"; pen.textBaseline = "middle"; pen.fillText(text, 20 + long / metres, HIGH - 14);
     pen.beginPath(); pen.moveTo(WIDE - 20, 10); pen.lineTo(WIDE - 14, 24); pen.lineTo(WIDE - 26, 24); pen.closePath(); pen.fill();
-    pen.font = "700 12px 'Segoe UI', Arial, sans-serif"; pen.fillText("N", WIDE - 24, 33);
+    pen.font = "700 12px 'Segoe UI', Arial, sans-serif"; pen.fillText(spreadmapWords("north"), WIDE - 24, 33);
     pen.strokeStyle = "#1b2220"; pen.lineWidth = 1; pen.strokeRect(0.5, 0.5, WIDE - 1, HIGH - 1);
   }
 

@@ -27,7 +27,7 @@ function spreadmapViews(map, plants, overlay, show, views, home) {
 
   function tell() {
     if (!says) return;
-    says.textContent = views[current].says + (plants && plants.isBefore() ? ` State of ${views[current].before_on}.` : "");
+    says.textContent = views[current].says + (plants && plants.isBefore() ? ` ${spreadmapWords("state", { day: views[current].before_on })}` : "");
   }
 
   function follows(key) {
