@@ -3,12 +3,13 @@ PYTHON ?= python3
 VENV := .venv
 BIN := $(VENV)/bin
 
-.PHONY: help demo test test-long check bench setup setup-dev clean
+.PHONY: help demo test test-long gis-check check bench setup setup-dev clean
 
 help:
 	@echo "make demo       set up, run the demo project, say where the review page lies"
 	@echo "make test       set up, run the tests"
 	@echo "make test-long  the proofs that take minutes; prints their figures"
+	@echo "make gis-check  a desktop GIS opens and draws a delivery (part of test-long; needs qgis and python3-qgis)"
 	@echo "make check      ruff and mypy"
 	@echo "make bench      where the time goes"
 
@@ -24,10 +25,13 @@ demo: setup
 	@$(BIN)/spreadmap demo demo_run
 
 test: setup-dev
-	@$(BIN)/python -m pytest -m "not long"
+	@$(BIN)/python tests/side_by_side.py -m "not long"
 
 test-long: setup-dev
 	@$(BIN)/python -m pytest -m long -s
+
+gis-check: setup-dev
+	@$(BIN)/python -m pytest tests/test_gis_check.py -m long -s
 
 check: setup-dev
 	@$(BIN)/ruff check .

@@ -17,24 +17,28 @@ from spreadmap.errors import InputError, LockedError, OutputError, SettingsError
 if TYPE_CHECKING:
     from rich.table import Table
 
+    from spreadmap.pipeline_history import HistoryTable, HistoryView
     from spreadmap.values.project import Fault
 
 EXIT_WRONG_USE = 2
 PROJECT_FILE = "spreadmap.toml"
 SHOWN_OF_A_KIND = 3
+NO_RUN = "No run is on record."
 EXIT_CODES: tuple[tuple[type[SpreadmapError], int], ...] = (
     (SettingsError, 4),
     (InputError, 3),
     (OutputError, 5),
     (LockedError, 6),
 )
-"""0 done, 1 a defect, 2 wrong use of the command, 3 input faults, 4 settings faults, 5 output, 6 locked."""
+"""Beside them 0 done, 1 a defect, 2 wrong use of the command."""
 
 app = typer.Typer(
     add_completion=False,
     no_args_is_help=True,
     pretty_exceptions_enable=False,
     help="After each survey: what to dig out first, where to look next, where the line runs.",
+    epilog="Exit codes: 0 done, 1 a defect, 2 wrong use of the command, 3 faults in inputs, 4 faults in settings, "
+    "5 output could not be written, 6 another run holds the project or another program its history.",
 )
 Folder = Annotated[Path, typer.Argument(help="the project's folder, with spreadmap.toml in it")]
 
@@ -101,8 +105,8 @@ def progress() -> Callable[[str], None]:
     return (lambda step: console.print(step, style="dim", markup=False)) if console.is_terminal else (lambda step: None)
 
 
-def parse_date(text: str | None) -> dt.date | None:
-    """Return a date written as YYYY-MM-DD."""
+def parse_date(text: str | None, option: str) -> dt.date | None:
+    """Return the date that an option gives, written as YYYY-MM-DD."""
     if text is None:
         return None
     try:
@@ -111,7 +115,7 @@ def parse_date(text: str | None) -> dt.date | None:
         return dt.date.fromisoformat(text)
     except ValueError:
         msg = f"'{text}' is not a date; write it as YYYY-MM-DD, for example 2026-09-14"
-        raise typer.BadParameter(msg) from None
+        raise typer.BadParameter(msg, param_hint=option) from None
 
 
 @app.command()
@@ -142,7 +146,7 @@ def check(
         for line in fault_lines(faults):
             say(line)
     stops = sum(fault.weight == "stop" for fault in faults)
-    say(f"Remarks: {len(faults)}; {stops} of them stop a run." if faults else "No fault was found.")
+    say(f"Remarks: {len(faults)}, of which {stops} would stop a run." if faults else "No fault was found.")
     if code := exit_code_of_faults(faults):
         raise typer.Exit(code)
 
@@ -156,7 +160,7 @@ def run(
     """Make the map, the lists, the rings and the layers of one survey."""
     from spreadmap import pipeline
 
-    delivery = pipeline.run_project(folder, as_of=parse_date(as_of), progress=progress())
+    delivery = pipeline.run_project(folder, as_of=parse_date(as_of, "--as-of"), progress=progress())
     if as_json:
         folder_name = delivery.folder.relative_to(folder.resolve()).as_posix()
         say(json.dumps(delivery.summary | {"run_folder": folder_name}, indent=2, sort_keys=True))
@@ -175,8 +179,74 @@ def fit(
     """Fit rates, lengths and direction to the survey history; later runs use the newest accepted fit."""
     from spreadmap import pipeline_fit
 
-    delivery = pipeline_fit.fit_project(folder, as_of=parse_date(as_of), picture_to=picture, progress=progress())
+    delivery = pipeline_fit.fit_project(
+        folder, as_of=parse_date(as_of, "--as-of"), picture_to=picture, progress=progress()
+    )
     for line in delivery.headlines:
+        say(line)
+
+
+def history_lines(view: HistoryView) -> list[str]:
+    """Return a history as lines: the name of every table, its columns and its rows, parted by tabs."""
+    lines = []
+    for table in view.tables:
+        lines.append(table.title if table.rows else table.says)
+        if table.rows:
+            lines.append("\t".join(table.head))
+            lines += ["\t".join(map(cell, row)) for row in table.rows]
+    return lines or [NO_RUN]
+
+
+def history_grid(table: HistoryTable) -> Table:
+    """Return one table of a history for a terminal."""
+    from rich.table import Table
+    from rich.text import Text
+
+    grid = Table(*(name.replace("_", " ") for name in table.head), title=table.title, title_justify="left")
+    for row in table.rows:
+        # text of files is no markup
+        grid.add_row(*(Text(cell(value)) for value in row))
+    return grid
+
+
+def cell(value: object) -> str:
+    """Return a value as it stands in a table; a number in few digits, nothing where there is none."""
+    return "" if value is None else f"{value:g}" if isinstance(value, float) else str(value)
+
+
+@app.command()
+def history(
+    folder: Folder,
+    as_json: Annotated[bool, typer.Option("--json", help="print as JSON")] = False,
+) -> None:
+    """Show what is on record: runs, surveys, scores of forecasts, fits, withdrawals."""
+    from spreadmap import pipeline_history
+
+    view = pipeline_history.show_history(folder)
+    console = Console(highlight=False)
+    if as_json:
+        say(json.dumps(view.values, indent=2, sort_keys=True))
+    elif console.is_terminal:
+        for table in view.tables:
+            console.print(history_grid(table) if table.rows else table.says)
+        if not view.tables:
+            console.print(NO_RUN)
+    else:
+        for line in history_lines(view):
+            say(line)
+
+
+@app.command()
+def undo(
+    folder: Folder,
+    restore: Annotated[
+        bool, typer.Option("--restore", help="let the survey that was withdrawn last count again")
+    ] = False,
+) -> None:
+    """Withdraw the survey that came in last; nothing is erased, later runs leave it out."""
+    from spreadmap import pipeline_history
+
+    for line in pipeline_history.undo_survey(folder, take_back=restore):
         say(line)
 
 
@@ -193,7 +263,7 @@ def plan_survey(
     """Make the field sheet and the list of the next survey in walking order; no run."""
     from spreadmap import pipeline
 
-    on = parse_date(date)
+    on = parse_date(date, "--date")
     if on is None:
         raise typer.Exit(EXIT_WRONG_USE)
     plan = pipeline.plan_survey(folder, on=on, hours=hours, to=to)

@@ -39,4 +39,4 @@ class OutputError(SpreadmapError, OSError):
 
 
 class LockedError(SpreadmapError):
-    """Another run of the same project holds the lock."""
+    """Another run of the same project holds the lock, or another program the history."""

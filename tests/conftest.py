@@ -1,18 +1,47 @@
-"""Programs that some tests need beside Python."""
+"""What many tests share: programs beside Python, and the runs of the demo, which are made once."""
 
 from __future__ import annotations
 
+import datetime as dt
 import os
 import shutil
 from collections.abc import Iterator
+from dataclasses import dataclass
 from pathlib import Path
-from typing import NoReturn
+from typing import TYPE_CHECKING, NoReturn
 
 import pytest
 from browser import Browser
 
+if TYPE_CHECKING:
+    from spreadmap.pipeline import Delivery
+
 BROWSERS = ("chromium", "chromium-browser", "google-chrome", "chrome")
 GDAL_PROGRAMS = ("ogrinfo", "gdalinfo")
+
+
+@dataclass(frozen=True)
+class DemoRuns:
+    """The demo project with two deliveries: as of its second survey, then as of its third; read it, do not change it."""
+
+    project: Path
+    early: Delivery
+    late: Delivery
+    steps: tuple[str, ...]
+
+
+@pytest.fixture(scope="session")
+def demo_runs(tmp_path_factory: pytest.TempPathFactory) -> DemoRuns:
+    """Return the demo project after two runs, and the steps of the second."""
+    # Loaded here: most files of tests need no run.
+    from spreadmap.io.demo import copy_demo
+    from spreadmap.pipeline import run_project
+
+    project = copy_demo(tmp_path_factory.mktemp("demo") / "town")
+    steps: list[str] = []
+    early = run_project(project, as_of=dt.date(2026, 7, 13))
+    late = run_project(project, progress=steps.append)
+    return DemoRuns(project=project, early=early, late=late, steps=tuple(steps))
 
 
 def program_missing(what: str) -> NoReturn:

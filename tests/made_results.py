@@ -269,6 +269,7 @@ def made_removal(reason: str = "") -> RemovalList:
             hours=np.concatenate([[0.0], np.cumsum(minutes + set_up) / 60 / 2]), plants=np.arange(count + 1),
             share=np.linspace(0, 1, count + 1), low=np.linspace(0, 1, count + 1) ** 2,
             high=np.linspace(0, 1, count + 1) ** 0.5, infections=np.full(count + 1, np.nan),
+            infections_low=np.full(count + 1, np.nan), infections_high=np.full(count + 1, np.nan),
         ),
         packing=PackingPrice(packed_hours=1.5, by_value_hours=2.0, packed=0.7, by_value=0.72),
     )  # fmt: skip

@@ -5,14 +5,18 @@ import json
 import subprocess
 import sys
 import time
+from contextlib import redirect_stderr, redirect_stdout
 from pathlib import Path
+from typing import NamedTuple
 
 import pytest
+from light_runs import LIGHT
 from rich.console import Console
 from small_projects import CRS, PROJECT, make_project
 from typer.testing import CliRunner
 
-from spreadmap.cli import EXIT_CODES, SHOWN_OF_A_KIND, app, exit_code, fault_lines, fault_table
+from spreadmap import pipeline
+from spreadmap.cli import EXIT_CODES, SHOWN_OF_A_KIND, app, exit_code, fault_lines, fault_table, main
 from spreadmap.errors import CrsError, InputError, LockedError, OutputError, SettingsError, SpreadmapError
 from spreadmap.io.read_project import check_project
 from spreadmap.values.project import Fault
@@ -21,9 +25,30 @@ RUNNER = CliRunner()
 DEMO = Path(__file__).parent.parent / "data_demo" / "project"
 
 
-def command(*words, cwd=None):
+class Ended(NamedTuple):
+    """What a command came to."""
+
+    returncode: int
+    stdout: str
+    stderr: str
+
+
+def command(*words):
+    """Run a command in this process, as `python -m spreadmap` does in one of its own."""
+    out, err, code = io.StringIO(), io.StringIO(), 0
+    with pytest.MonkeyPatch.context() as patch, redirect_stdout(out), redirect_stderr(err):
+        patch.setattr(sys, "argv", ["spreadmap", *map(str, words)])
+        try:
+            main()
+        except SystemExit as end:
+            code = end.code or 0
+    return Ended(code, out.getvalue(), err.getvalue())
+
+
+def process(*words):
+    """Run a command in a process of its own."""
     return subprocess.run(
-        [sys.executable, "-m", "spreadmap", *map(str, words)], capture_output=True, text=True, cwd=cwd, check=False
+        [sys.executable, "-m", "spreadmap", *map(str, words)], capture_output=True, text=True, check=False
     )
 
 
@@ -67,11 +92,12 @@ def test_check_of_the_demo_lists_its_faults_and_writes_nothing():
 
 
 def test_a_folder_without_a_project_is_a_settings_fault(tmp_path):
-    result = command("run", tmp_path)
+    result = process("run", tmp_path)
     assert result.returncode == 4
     assert "spreadmap.toml" in result.stderr
     assert "Traceback" not in result.stderr
     assert list(tmp_path.iterdir()) == []
+    assert command("run", tmp_path) == Ended(result.returncode, result.stdout, result.stderr)
 
 
 def test_a_wrong_date_is_wrong_use(tmp_path):
@@ -80,16 +106,28 @@ def test_a_wrong_date_is_wrong_use(tmp_path):
     assert "2026-09-14" in result.stderr
 
 
-def test_demo_runs_and_the_summary_is_json(tmp_path):
-    made = command("demo", tmp_path / "demo")
-    assert made.returncode == 0, made.stderr
-    assert "Review page: " in made.stdout
-    ran = command("run", tmp_path / "demo", "--json")
+def test_a_run_prints_its_summary_as_json_and_nothing_else(tmp_path):
+    folder = make_project(tmp_path / "town", PROJECT + LIGHT)
+    ran = process("run", folder, "--json")
     assert ran.returncode == 0, ran.stderr
     said = json.loads(ran.stdout)
     assert said["triage"]
-    assert said["run_folder"] == "runs/2026-09-14-2"
-    assert sorted(path.name for path in (tmp_path / "demo" / "runs").iterdir()) == ["2026-09-14-1", "2026-09-14-2"]
+    assert said["run_folder"] == "runs/2026-05-18-1"
+    assert [path.name for path in (folder / "runs").iterdir() if path.name[0] != "."] == ["2026-05-18-1"]
+    told = json.loads((folder / "runs/2026-05-18-1/summary.json").read_text(encoding="utf-8"))
+    assert said["triage"] == told["triage"]
+
+
+def test_the_demo_is_copied_and_run(tmp_path, monkeypatch, demo_runs):
+    asked = []
+    monkeypatch.setattr(pipeline, "run_project", lambda folder, **_: asked.append(folder) or demo_runs.late)
+    made = command("demo", tmp_path / "demo")
+    assert made.returncode == 0, made.stderr
+    assert asked == [tmp_path / "demo"]
+    copied, source = (sorted(path.name for path in folder.rglob("*")) for folder in (tmp_path / "demo", DEMO))
+    assert copied == source
+    assert made.stdout.splitlines()[-1] == f"Review page: {demo_runs.late.folder / 'review.html'}"
+    assert set(demo_runs.late.headlines) <= set(made.stdout.splitlines())
 
 
 def test_faults_of_the_project_file_alone_are_settings_faults_for_check_and_for_run(tmp_path):

@@ -19,10 +19,12 @@ from spreadmap.io.write_delivery import write_delivery
 from spreadmap.pipeline import analyse
 from spreadmap.records.state import plant_state
 from spreadmap.review.disposal import disposal_answer, disposal_of, doubts
+from spreadmap.review.language import Words
 from spreadmap.review.sections import in_short
-from spreadmap.review.words import together
 from spreadmap.values.pest_system import CutPart
 from spreadmap.values.settings import Settings
+
+EN = Words("en", "metric")
 
 SYSTEMS = {system.key: system for system in read_pest_systems()}
 TODAY = dt.date(2026, 7, 20)
@@ -126,9 +128,9 @@ def test_a_wrong_identification_is_said(found):
     (wrong,) = [group for group in rose.identifications if group.misfit]
     assert wrong.plants == (7,)
     assert wrong.misfit == "Identified as rose rosette on Acer: no host of it. Maple bladder gall mite would fit."
-    assert "no host of it" in str(doubts(rose))
+    assert "no host of it" in str(doubts(EN, rose))
     maple = next(item for item in found.triage if item.system.key == "maple_bladder_gall")
-    assert doubts(maple) is None
+    assert doubts(EN, maple) is None
 
 
 def test_tables_hold_what_the_dictionary_names_and_the_face(found):
@@ -168,7 +170,7 @@ def test_the_delivery_holds_them_and_the_dictionary_explains_them(found, tmp_pat
 
 
 def test_the_page_shows_the_lists_and_where_they_stand(found):
-    said = {item.system.key: str(disposal_of(item, found)) for item in found.triage}
+    said = {item.system.key: str(disposal_of(EN, item, found)) for item in found.triage}
     assert "2 plants to discard, 1 to set apart." in said["cyclamen_mite"]
     assert "cyclamen_mite/discard_list.csv" in said["cyclamen_mite"]
     assert "the plant stays" in said["coneflower_rosette_mite"]
@@ -176,7 +178,7 @@ def test_the_page_shows_the_lists_and_where_they_stand(found):
 
 
 def test_the_first_lines_count_what_is_thrown_away_and_cut(found):
-    said = {item.system.key: disposal_answer(item, found) for item in found.triage}
+    said = {item.system.key: disposal_answer(EN, item, found) for item in found.triage}
     assert said["cyclamen_mite"] == "Cyclamen mite: 2 plants to discard, 1 to set apart."
     assert said["coneflower_rosette_mite"] == "Coneflower rosette mite: parts of 1 plant to cut off."
     # an ivy is woody and stays: of two confirmed plants one is thrown away
@@ -189,15 +191,15 @@ def test_the_first_lines_count_what_is_thrown_away_and_cut(found):
     )
     thrown = dispose(inventory, state, item.system, found.inputs.as_of)
     ivy = replace(found, inputs=replace(found.inputs, inventory=inventory), disposals=(thrown,))
-    assert disposal_answer(item, ivy) == "Cyclamen mite: 1 plant to discard, 1 to set apart."
-    assert "Cyclamen mite: 1 plant to discard, 1 to set apart." in str(in_short(ivy))
+    assert disposal_answer(EN, item, ivy) == "Cyclamen mite: 1 plant to discard, 1 to set apart."
+    assert "Cyclamen mite: 1 plant to discard, 1 to set apart." in str(in_short(EN, ivy))
 
 
 def test_names_in_a_row():
-    assert [together(list("abcd"[:count])) for count in range(4)] == ["", "a", "a and b", "a, b and c"]
+    assert [EN.together(list("abcd"[:count])) for count in range(4)] == ["", "a", "a and b", "a, b and c"]
 
 
 def test_a_hand_made_result_without_lists_says_nothing():
     result = made_result()
     assert disposal_tables(result) == ()
-    assert all(disposal_of(item, result) is None for item in result.triage)
+    assert all(disposal_of(EN, item, result) is None for item in result.triage)

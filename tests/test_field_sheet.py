@@ -15,7 +15,7 @@ from reportlab.pdfbase.pdfmetrics import stringWidth
 from spreadmap.io.project_file import COLUMNS
 from spreadmap.review.field_sheet import (
     BLANK_ROWS,
-    FOOT,
+    FOOT_LINES,
     HELP_COLUMNS,
     PAPER_WIDTHS,
     SHEET_COLUMNS,
@@ -27,8 +27,17 @@ from spreadmap.review.field_sheet import (
     sheet_rows,
     title_of,
 )
+from spreadmap.review.language import Words
 from spreadmap.values.survey_answer import RANDOM_MARK
 from spreadmap.values.words import ALLOWED_EVIDENCE, SURVEY_STATUSES, Method
+
+EN = Words("en", "metric")
+ES = Words("es", "metric")
+
+
+def foot_of(say):
+    return [say(f"sheet.foot_{line + 1}", mark=RANDOM_MARK) for line in range(FOOT_LINES)]
+
 
 LETTER_WIDTH = 11 * 72  # US letter, landscape, in points
 MARGIN = 36
@@ -73,7 +82,7 @@ def test_every_page_belongs_to_one_site():
 
 
 def test_the_paper_says_what_every_tick_word_means_and_the_cautions():
-    foot = " ".join(FOOT)
+    foot = " ".join(foot_of(EN))
     for status in TICK_WORDS:
         assert f"{status.value} = " in foot
     assert "The map is not a diagnosis" in foot
@@ -83,7 +92,10 @@ def test_the_paper_says_what_every_tick_word_means_and_the_cautions():
 def test_the_sheet_fits_letter_paper_and_the_ticks_fit_their_column():
     plain, bold = _fonts()
     assert sum(PAPER_WIDTHS) <= LETTER_WIDTH - 2 * MARGIN
-    assert max(stringWidth(sentence, plain, 7) for sentence in FOOT) <= LETTER_WIDTH - 2 * MARGIN
+    assert (
+        max(stringWidth(sentence, plain, 7) for say in (EN, ES) for sentence in foot_of(say))
+        <= LETTER_WIDTH - 2 * MARGIN
+    )
     words = sum(stringWidth(status.value, plain, 6) for status in TICK_WORDS)
     boxes = 4 + 8 * len(TICK_WORDS) + 5 * (len(TICK_WORDS) - 1)  # margin, boxes, gaps between words
     assert words + boxes <= PAPER_WIDTHS[SHEET_COLUMNS.index("status")]
@@ -153,8 +165,15 @@ def test_the_rows_are_the_survey_hours_site_by_site_and_bed_by_bed():
     assert np.isfinite([line.easting for line in rows]).all()
 
 
+def test_titles_of_both_languages_fit_their_line():
+    _, bold = _fonts()
+    face = made_result().systems[0].face
+    for say in (EN, ES):
+        assert stringWidth(title_of(say, face, "rose rosette"), bold, 9) <= LETTER_WIDTH - 2 * MARGIN
+
+
 def test_the_title_says_dates_and_mode_and_no_chance():
-    title = title_of(made_result().systems[0].face, "rose rosette")
+    title = title_of(EN, made_result().systems[0].face, "rose rosette")
     assert "relative" in title
     assert not re.search("chance|probab|likel", title)
 

@@ -21,7 +21,8 @@ from spreadmap.io.forecast_file import (
     parse_forecast,
     unpack_forecast,
 )
-from spreadmap.io.history import HISTORY, MIGRATIONS, VERSION, forecasts_on_record, open_history
+from spreadmap.io.history import forecasts_on_record, open_history
+from spreadmap.io.history_store import HISTORY, MIGRATIONS, VERSION
 from spreadmap.outbreak.forecast_record import forecast_of, found_in_place
 from spreadmap.values.inventory import Inventory
 

@@ -6,6 +6,7 @@ import numpy as np
 import pvlib
 import pytest
 from generator import make_project, write_project_files
+from light_runs import LIGHT
 
 from spreadmap.pipeline import run_project
 
@@ -32,10 +33,12 @@ def write_typical_year(path):
     path.write_text("\n".join(lines) + "\n", encoding="utf-8")
 
 
-@pytest.mark.parametrize("plants", [4_000, pytest.param(20_000, marks=pytest.mark.long)])
-def test_thousands_of_plants_and_a_typical_year(plants, tmp_path):
-    project = make_project(plants=plants, confirmed=200, seed=9)
-    folder = write_project_files(tmp_path / "town", project, WIND_BLOCK)
+@pytest.mark.parametrize(
+    ("plants", "confirmed", "more"), [(600, 60, LIGHT), pytest.param(20_000, 200, "", marks=pytest.mark.long)]
+)
+def test_many_plants_and_a_typical_year(plants, confirmed, more, tmp_path):
+    project = make_project(plants=plants, confirmed=confirmed, seed=9)
+    folder = write_project_files(tmp_path / "town", project, WIND_BLOCK + more)
     write_typical_year(folder / "wind.csv")
     delivery = run_project(folder)
     for product in (
@@ -48,4 +51,4 @@ def test_thousands_of_plants_and_a_typical_year(plants, tmp_path):
         assert (delivery.folder / product).stat().st_size > 0
     assert "hours of flight" in (delivery.folder / "metadata.xml").read_text(encoding="utf-8")
     listed = (delivery.folder / "rose_rosette" / "removal_list.csv").read_text(encoding="utf-8").strip().splitlines()
-    assert len(listed) == 201
+    assert len(listed) == confirmed + 1

@@ -52,6 +52,12 @@ FUZZ = settings(
 )  # fmt: skip
 
 
+@pytest.fixture(autouse=True)
+def little_patience(monkeypatch):
+    """A file that keeps its reader busy is given up sooner than in a run."""
+    monkeypatch.setattr("spreadmap.io.netcdf.LONGEST_WALK_S", 5)
+
+
 def changed(data: bytes, drawn) -> bytes:
     """Return bytes of which pieces were replaced: at a share of the length, by these bytes, so many taken out."""
     for share, piece, taken in drawn:

@@ -5,13 +5,13 @@ import sqlite3
 from contextlib import closing
 from dataclasses import replace
 
-import numpy as np
 import pytest
 from made_results import AS_OF, PLANTS, made_result
 
 from spreadmap.errors import OutputError
 from spreadmap.io.changes import delivered_plants
-from spreadmap.io.history import GROWS, HISTORY, VERSION, adopt_folders, last_delivery, open_history, record_run
+from spreadmap.io.history import adopt_folders, last_delivery, open_history, record_run
+from spreadmap.io.history_store import COPY, GROWS, HISTORY, MIGRATIONS, VERSION, read_into_memory
 from spreadmap.io.layers import plants_layer
 from spreadmap.io.run_folder import RunFolder
 from spreadmap.io.write_delivery import write_delivery
@@ -134,21 +134,26 @@ def test_a_failed_run_is_entered_without_a_folder(tmp_path):
         assert last_delivery(history) == ("", {})
 
 
+ONE_ROW = {
+    "fits": "INSERT INTO fits VALUES (1, 'rose_rosette', '2026-09-14', 1, '', '0', x'00')",
+    "surveys": "INSERT INTO surveys VALUES (1, '2026-09-14', 'a', 'b', 'survey.csv', 28)",
+    "withdrawals": "INSERT INTO withdrawals VALUES (1, 1, '', '0', 1, '2026-09-14', 'a', 'b', 'survey.csv', 28)",
+    "scores": "INSERT INTO scores VALUES (1, 'rose_rosette', '2026-07-13', '2026-09-14', 'relative', '{}')",
+}
+
+
 @pytest.mark.parametrize("table", GROWS)
-@pytest.mark.parametrize("verb", ["DELETE FROM {}", "UPDATE {} SET rowid = rowid"])
+@pytest.mark.parametrize("verb", ["DELETE FROM {}", "UPDATE {} SET {} = {}"])
 def test_nothing_can_be_taken_out_or_changed(tmp_path, table, verb):
     deliver(tmp_path, made_result())
-    if table == "fits":
-        with closing(sqlite3.connect(tmp_path / HISTORY)) as database:
-            database.execute("INSERT INTO fits VALUES (1, 'rose_rosette', '2026-09-14', 1, '', '0', x'00')")
+    with closing(sqlite3.connect(tmp_path / HISTORY)) as database:
+        if table in ONE_ROW:
+            database.execute(ONE_ROW[table])
             database.commit()
-    change = verb.format(table).replace("rowid", "run" if table in ("deliveries", "plant_changes") else "as_of")
-    change = change.replace("as_of", "sha256") if table == "inputs_seen" else change
-    with (
-        closing(sqlite3.connect(tmp_path / HISTORY)) as database,
-        pytest.raises(sqlite3.IntegrityError, match="only grows"),
-    ):
-        database.execute(change)
+        column = database.execute(f"SELECT * FROM {table}").description[0][0]
+        assert database.execute(f"SELECT count(*) FROM {table}").fetchone()[0] > 0
+        with pytest.raises(sqlite3.IntegrityError, match="only grows"):
+            database.execute(verb.format(table, column, column))
 
 
 def test_a_run_is_entered_whole_or_not_at_all(tmp_path):
@@ -165,13 +170,81 @@ def test_a_history_of_a_newer_version_is_refused(tmp_path):
         open_history(tmp_path)
 
 
-def test_a_damaged_history_is_an_output_error(tmp_path):
-    (tmp_path / HISTORY).write_bytes(np.full(5000, 7, dtype=np.uint8).tobytes())
-    with pytest.raises(OutputError, match=r"cannot be used: .* Put back a copy"):
-        open_history(tmp_path)
-
-
 def test_another_reader_does_not_stop_the_writer(tmp_path):
     with open_history(tmp_path) as history:
         assert history.rows("PRAGMA journal_mode") == [("wal",)]
         assert history.rows("PRAGMA foreign_keys") == [(1,)]
+
+
+def test_a_row_of_a_run_that_is_not_there_is_refused(tmp_path):
+    with open_history(tmp_path) as history, pytest.raises(sqlite3.IntegrityError, match="FOREIGN KEY"):
+        history.rows("INSERT INTO deliveries VALUES (7, 'a', 'b')")
+
+
+def old_history(project, version=3):
+    """Make a history as an older version made it, with one run."""
+    with closing(sqlite3.connect(project / HISTORY)) as database:
+        for number in range(1, version + 1):
+            database.executescript(f"{MIGRATIONS[number][0]} PRAGMA user_version = {number};")
+        database.execute("INSERT INTO runs VALUES (1, '2026-05-18', 'runs/2026-05-18-1', '', '', 'done', '0.1.0')")
+        database.commit()
+
+
+def asked(path, question):
+    with closing(sqlite3.connect(path)) as database:
+        return database.execute(question).fetchall()
+
+
+@pytest.mark.parametrize("version", range(1, VERSION))
+def test_before_a_migration_a_copy_is_kept(tmp_path, version):
+    old_history(tmp_path, version)
+    with open_history(tmp_path) as history:
+        assert history.rows("PRAGMA user_version") == [(VERSION,)]
+        assert history.rows("SELECT folder FROM runs") == [("runs/2026-05-18-1",)]
+    kept = tmp_path / f"{HISTORY}.version_{version}"
+    assert asked(kept, "PRAGMA user_version") == [(version,)]
+    assert asked(kept, "SELECT folder FROM runs") == [("runs/2026-05-18-1",)]
+    # a history of this version needs none
+    with open_history(tmp_path):
+        pass
+    assert sorted(path.name for path in tmp_path.iterdir()) == [HISTORY, kept.name]
+
+
+def test_without_a_copy_nothing_is_migrated(tmp_path):
+    old_history(tmp_path)
+    (tmp_path / f"{HISTORY}.version_3").mkdir()
+    with pytest.raises(OutputError, match="version_3 could not be written: .*Free the disk"):
+        open_history(tmp_path)
+    assert asked(tmp_path / HISTORY, "PRAGMA user_version") == [(3,)]
+    assert not [path for path in tmp_path.iterdir() if path.name.startswith(".")]
+
+
+def test_after_every_entry_there_is_a_copy(tmp_path):
+    with open_history(tmp_path):
+        pass
+    assert not (tmp_path / COPY).exists()
+    for number in (1, 2):
+        deliver(tmp_path, made_result())
+        assert asked(tmp_path / COPY, "SELECT count(*) FROM runs") == [(number,)]
+    with pytest.raises(sqlite3.IntegrityError, match="only grows"):
+        asked(tmp_path / COPY, "DELETE FROM runs")
+
+
+def test_reading_writes_nothing_and_reads_older_versions(tmp_path):
+    assert read_into_memory(tmp_path) is None
+    assert list(tmp_path.iterdir()) == []
+    old_history(tmp_path)
+    before = (tmp_path / HISTORY).read_bytes()
+    with closing(read_into_memory(tmp_path)) as memory:
+        assert memory.execute("SELECT folder FROM runs").fetchall() == [("runs/2026-05-18-1",)]
+        assert memory.execute("SELECT * FROM surveys").fetchall() == []
+    assert [path.name for path in tmp_path.iterdir()] == [HISTORY]
+    assert (tmp_path / HISTORY).read_bytes() == before
+
+
+def test_reading_sees_what_a_killed_run_left_in_the_log(tmp_path):
+    deliver(tmp_path, made_result())
+    with open_history(tmp_path) as history:
+        history.add_run("2026-10-12", None, "", "", "failed", "0")
+        with closing(read_into_memory(tmp_path)) as memory:
+            assert memory.execute("SELECT count(*) FROM runs").fetchall() == [(2,)]

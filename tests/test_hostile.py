@@ -49,6 +49,12 @@ def connections():
     thread.join(timeout=5)
 
 
+@pytest.fixture(autouse=True)
+def little_patience(monkeypatch):
+    """A file whose pointers go in a circle is given up sooner than in a run."""
+    monkeypatch.setattr("spreadmap.io.netcdf.LONGEST_WALK_S", 5)
+
+
 def snapshot(folder: Path) -> dict[str, tuple[int, int]]:
     """Size and time of everything in a folder, without opening pipes."""
     return {

@@ -12,7 +12,7 @@ from small_records import inventory_at
 
 from spreadmap.dispersal.bearings import components_to_from_deg
 from spreadmap.errors import CrsError, InputError, RasterError
-from spreadmap.io import netcdf
+from spreadmap.io import hdf5_probe, netcdf
 from spreadmap.io.faults import FaultBook
 from spreadmap.io.project_file import WindHoursBlock, WindRasterBlock
 from spreadmap.io.read_crs import grid_convergence_deg, working_crs
@@ -625,3 +625,43 @@ def test_a_project_takes_netcdf_for_both(tmp_path):
         "hours.nc": 2,
         "raster.nc": 1,
     }
+
+
+def test_a_file_that_ends_its_reader_is_refused_and_the_run_goes_on(tmp_path, monkeypatch):
+    path = save(tmp_path / "wind.nc", by_direction([90.0], [3.0]))
+    dying = tmp_path / "dying.py"
+    dying.write_text("import os, signal\nos.kill(os.getpid(), signal.SIGSEGV)\n")
+    monkeypatch.setattr(netcdf, "PROBE", dying)
+    with pytest.raises(InputError, match="ends the program that looks through it"), netcdf.open_netcdf(path):
+        pass
+
+
+def test_a_file_that_keeps_its_reader_busy_is_refused_in_time(tmp_path, monkeypatch):
+    path = save(tmp_path / "wind.nc", by_direction([90.0], [3.0]))
+    busy = tmp_path / "busy.py"
+    busy.write_text("while True:\n    pass\n")
+    monkeypatch.setattr(netcdf, "PROBE", busy)
+    monkeypatch.setattr(netcdf, "LONGEST_WALK_S", 0.5)
+    with pytest.raises(InputError, match=r"could not be walked through in 0.5 s"), netcdf.open_netcdf(path):
+        pass
+
+
+def test_a_walk_sees_every_object_and_index_and_leaves_other_files_alone(tmp_path, monkeypatch):
+    seen = []
+    monkeypatch.setattr(hdf5_probe, "_look_at_values", lambda item: seen.append(item.name))
+    with h5py.File(tmp_path / "a.h5", "w") as file:
+        file["group/inner/v"] = np.arange(3.0)
+        file["w"] = np.arange(3.0)
+        file["again"] = file["group"]
+        file["there"] = h5py.ExternalLink("/etc/passwd", "/x")
+        file["soft"] = h5py.SoftLink("/group")
+    hdf5_probe.look_through(str(tmp_path / "a.h5"))
+    assert sorted(seen) == ["/group/inner/v", "/w"] or sorted(seen) == ["/again/inner/v", "/w"]
+
+
+def test_packed_values_and_attributes_are_walked_through(tmp_path):
+    with h5py.File(tmp_path / "a.h5", "w") as file:
+        file.create_dataset("v", data=np.zeros((8, 8)), chunks=(2, 2), compression="gzip")
+        file["v"].attrs["units"] = "m s-1"
+        file["nothing"] = h5py.Empty("f4")
+    hdf5_probe.look_through(str(tmp_path / "a.h5"))

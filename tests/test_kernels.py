@@ -15,8 +15,11 @@ from spreadmap.dispersal.families import TAILS
 from spreadmap.dispersal.kernels import KERNELS, Kernel, kernel_from_settings
 from spreadmap.errors import InputError, SettingsError
 from spreadmap.io.read_settings import read_settings
+from spreadmap.review.language import Words
 from spreadmap.review.words import kernel_sentence
 from spreadmap.values.settings import KernelSettings, Settings
+
+EN = Words("en", "metric")
 
 BY_FAMILY = pytest.mark.parametrize("kernel", ONE_OF_EACH, ids=lambda kernel: kernel.family)
 DISTANCES = np.array([1e-3, 0.1, 0.63, 1.0, 3.0, 10.0, 20.0, 100.0, 500.0])
@@ -422,7 +425,7 @@ def test_the_project_file_tells_what_does_not_fit_together():
 
 def test_the_page_states_the_law_that_was_used():
     said = [
-        kernel_sentence(Settings(kernel=KernelSettings(**kwargs)))
+        kernel_sentence(EN, Settings(kernel=KernelSettings(**kwargs)))
         for kwargs in (
             {},
             {"reading": "catch_curve"},

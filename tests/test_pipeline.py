@@ -8,7 +8,7 @@ import shapely
 from generator import make_project
 
 from spreadmap.engine import Engine
-from spreadmap.pipeline import analyse
+from spreadmap.pipeline import analyse, plan_next_survey
 from spreadmap.records.extent import grid_around
 from spreadmap.values.settings import GridSettings, Settings
 from spreadmap.values.wind import WindHours
@@ -40,6 +40,17 @@ def test_every_confirmed_plant_is_on_the_removal_list(result):
     system = result.systems[0]
     assert sorted(system.plan.removal.plant.tolist()) == np.flatnonzero(system.state.status == "infected").tolist()
     assert np.all(np.diff(system.plan.removal.cumulative_hours) > 0)
+
+
+def test_a_planned_survey_has_the_lists_of_the_whole_run(result):
+    (planned,) = plan_next_survey(make_project(plants=300, confirmed=12, seed=3), Settings(), ENGINE).systems
+    (whole,) = result.systems
+    for mine, theirs in ((planned.plan.inspection, whole.plan.inspection), (planned.plan.removal, whole.plan.removal)):
+        assert mine.plant.tolist() == theirs.plant.tolist()
+        assert mine.reason.tolist() == theirs.reason.tolist()
+    assert (planned.plan.inspection.walk == whole.plan.inspection.walk).all()
+    assert planned.survey.sample.plant.tolist() == whole.survey.sample.plant.tolist()
+    assert not hasattr(planned, "zones")
 
 
 def test_only_the_mapped_system_gets_a_list(result):

@@ -139,7 +139,8 @@ def test_public_files_hold_the_same_blocks(tmp_path):
     layer = block_layer(result.systems, result.inputs)
     write_public(tmp_path, layer, AS_OF)
     assert {
-        pyogrio.read_info(tmp_path / f"blocks.{end}", layer="blocks")["features"] for end in ("shp", "gpkg", "geojson")
+        pyogrio.read_info(tmp_path / name, layer="blocks")["features"]
+        for name in ("blocks.shp", "blocks.gpkg", "geojson/blocks.geojson")
     } == {1}
     with closing(sqlite3.connect(tmp_path / "blocks.gpkg")) as database:
         assert database.execute("SELECT f_table_name FROM layer_styles").fetchall() == [("blocks",)]

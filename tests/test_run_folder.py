@@ -1,6 +1,7 @@
 """A run's folder is complete or not there, and earlier ones stay as they are."""
 
 import datetime as dt
+import errno
 import json
 
 import pytest
@@ -106,3 +107,24 @@ def test_latest_says_nothing_where_there_is_none_or_its_folder_is_gone(tmp_path)
     assert read_latest(tmp_path) is None
     (tmp_path / "latest.json").write_text("no json")
     assert read_latest(tmp_path) is None
+
+
+def fail_with(project, number):
+    with RunFolder(project, AS_OF) as run:
+        (run.path / "half.txt").write_text("half")
+        raise OSError(number, "made for this test")
+
+
+@pytest.mark.parametrize("number", [errno.ENOSPC, errno.EROFS, errno.EIO, errno.EACCES])
+def test_what_the_disk_refuses_is_an_output_error(tmp_path, number):
+    first = write_run(tmp_path)
+    with pytest.raises(OutputError, match=r"-2 could not be completed: .*made for this test. Free the disk.*run again"):
+        fail_with(tmp_path, number)
+    assert names(tmp_path) == ["2026-09-14-1"]
+    assert read_latest(tmp_path) == first
+
+
+def test_a_file_that_is_missing_is_a_defect(tmp_path):
+    with pytest.raises(FileNotFoundError, match="made for this test"):
+        fail_with(tmp_path, errno.ENOENT)
+    assert names(tmp_path) == []

@@ -14,6 +14,9 @@ from spreadmap.io.scenario_table import write_scenarios
 from spreadmap.io.short_names import LAYERS, NOT_ASSESSED, PLANTS_AHEAD, SCENARIO_NUMBERS, SCENARIOS, SHORT_LENGTH
 from spreadmap.io.summary import ahead_values
 from spreadmap.review.ahead import ahead_answer, ahead_details
+from spreadmap.review.language import Words
+
+EN = Words("en", "metric")
 
 STATES_A_CHANCE = re.compile(r"chance|probab|likely|expected_|risk of infection", re.IGNORECASE)
 
@@ -70,13 +73,13 @@ def test_the_dictionary_tells_of_chances_where_they_are_delivered(tmp_path):
 
 
 def test_the_page_says_what_the_list_avoids_and_on_what_it_rests():
-    said = ahead_answer(made_ahead()) + str(ahead_details(made_ahead()))
+    said = ahead_answer(EN, made_ahead()) + str(ahead_details(EN, made_ahead()))
     assert "Taking the list out leaves 10% to 40% of the new cases." in said
     assert "No rate was fitted." in said
     assert "240 outbreaks" in said
     assert not STATES_A_CHANCE.search(said)
     assert ">60 % to 90 %<" in said
-    calibrated = str(ahead_details(made_calibrated_ahead()))
+    calibrated = str(ahead_details(EN, made_calibrated_ahead()))
     assert "11 (4 to 23)" in calibrated
     assert "bed bed-0 (market)" in calibrated
 
@@ -87,7 +90,7 @@ def test_nothing_that_makes_a_difference_is_an_answer():
         ahead,
         scenarios=tuple(replace(each, share_avoided=0.0, share_low=0.0, share_high=0.0) for each in ahead.scenarios),
     )
-    assert ahead_answer(same) == "No course of action makes a difference by 31 October 2026."
+    assert ahead_answer(EN, same) == "No course of action makes a difference by 31 October 2026."
 
 
 def test_the_summary_has_no_number_of_plants_in_relative_mode():

@@ -13,14 +13,16 @@ from made_results import HOSTILE_TEXTS, made_result, made_system, without_findin
 from PIL import Image, ImageColor
 from small_seasons import again_of, calendar_on, cosmetic_of, day, heat_of, record_of, window_of
 
-from spreadmap.pipeline import season_pictures
 from spreadmap.review.frame import packed_text
+from spreadmap.review.language import Words
+from spreadmap.review.pictures import season_pictures
 from spreadmap.review.season import LEFT, RIGHT, place_of, season_answer, season_parts, state_table, year_drawing
 from spreadmap.review.season_picture import FILLS, TODAY, bar, dates_below, lanes_of, season_png, share_of_year
 from spreadmap.review.words import FORBIDDEN_WORDS
 from spreadmap.values.calendar import WindowState
 from spreadmap.values.words import WindowKind
 
+EN = Words("en", "metric")
 LOOK = window_of("mites find leaves", (3, 20), (5, 10), heat=heat_of(10, 30))
 LATE = window_of("galls are closed", (6, 1), (9, 19), WindowKind.TOO_LATE)
 AUTUMN = window_of("autumn", (9, 20), (11, 30))
@@ -64,7 +66,7 @@ class Parts(HTMLParser):
 
 def drawn(as_of="2026-07-20"):
     _, season = made(as_of)
-    return Parts(year_drawing(season.systems, season.as_of, "told"))
+    return Parts(year_drawing(EN, season.systems, season.as_of, "told"))
 
 
 # --- lanes and places
@@ -135,7 +137,7 @@ def test_the_drawing_is_told_to_who_does_not_see_it():
 
 
 def test_nothing_is_drawn_of_nothing():
-    assert year_drawing((), day("2026-07-20"), "told") == ""
+    assert year_drawing(EN, (), day("2026-07-20"), "told") == ""
 
 
 def test_colours_are_told_apart_in_grey():
@@ -158,12 +160,12 @@ def test_colours_are_told_apart_in_grey():
 
 
 def parts(season):
-    return Parts("".join(part for part in season_parts(season) if part))
+    return Parts("".join(part for part in season_parts(EN, season) if part))
 
 
 def test_open_next_and_missed_windows_are_listed_by_state():
     _, season = made()
-    tables = {state: Parts(state_table(season.systems, state)) for state in WindowState}
+    tables = {state: Parts(state_table(EN, season.systems, state)) for state in WindowState}
     assert "Galls are closed" in tables[WindowState.OPEN].text
     assert "1 June to 19 September 2026" in tables[WindowState.OPEN].text
     assert "20 September to 30 November 2026" in tables[WindowState.NEXT].text
@@ -174,10 +176,10 @@ def test_open_next_and_missed_windows_are_listed_by_state():
 
 def test_the_next_window_comes_first_in_its_table():
     _, season = made()
-    text = Parts(state_table(season.systems, WindowState.NEXT)).text
+    text = Parts(state_table(EN, season.systems, WindowState.NEXT)).text
     assert text.index("Autumn") < text.index("Prune")
-    assert "the next opens on 20 September 2026: Gall mite of lime, autumn." in season_answer(season)
-    assert season_answer(season).startswith("1 window is open")
+    assert "the next opens on 20 September 2026: Gall mite of lime, autumn." in season_answer(EN, season)
+    assert season_answer(EN, season).startswith("1 window is open")
 
 
 def test_damage_cosmetic_findings_and_remarks_are_said():
@@ -202,7 +204,7 @@ def test_systems_nobody_looked_for_are_kept_apart():
     assert "1 other system with hosts here" in found.text
     assert "Without a host here: spruce rust mite." in found.text
     nobody = replace(season, systems=(quiet,))
-    assert season_answer(nobody) == "No pest on record has a host here."
+    assert season_answer(EN, nobody) == "No pest on record has a host here."
 
 
 def test_the_page_has_a_section_of_the_season_and_no_forbidden_word():
@@ -235,11 +237,11 @@ def test_text_of_users_stays_text(text):
 
 @pytest.fixture(scope="module")
 def picture():
-    return season_png(made()[1], "Made town")
+    return season_png(EN, made()[1], "Made town")
 
 
 def test_the_picture_repeats_and_tells_what_it_shows(picture):
-    assert picture == season_png(made()[1], "Made town")
+    assert picture == season_png(EN, made()[1], "Made town")
     with Image.open(io.BytesIO(picture)) as image:
         assert image.width > 1000
         assert "with a line on 20 July 2026" in image.text["Description"]
@@ -256,19 +258,19 @@ def test_the_line_of_the_date_stands_where_the_date_is(picture):
 
 
 def test_another_date_gives_another_picture(picture):
-    assert season_png(made("2026-07-21")[1], "Made town") != picture
+    assert season_png(EN, made("2026-07-21")[1], "Made town") != picture
 
 
 @pytest.mark.parametrize("text", [*HOSTILE_TEXTS, r"$\frac{ & <b>", "$x$ \x00"])
 def test_no_title_breaks_the_picture(text):
     _, season = made()
     one = replace(season.systems[0], system=replace(season.systems[0].system, common_name=text))
-    assert season_png(replace(season, systems=(one,)), text).startswith(b"\x89PNG")
+    assert season_png(EN, replace(season, systems=(one,)), text).startswith(b"\x89PNG")
 
 
 def test_without_windows_there_is_no_picture():
     _, season = calendar_on("2026-07-20", cosmetic_of())
-    assert season_png(season, "Made town") == b""
+    assert season_png(EN, season, "Made town") == b""
     assert season_pictures(replace(made_result(), season=season)) == {}
     assert season_pictures(made_result()) == {}
     assert list(season_pictures(replace(made_result(), season=made()[1]))) == ["calendar.png"]

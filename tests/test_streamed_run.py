@@ -8,7 +8,7 @@ import pytest
 import rasterio
 from generator import make_project, write_project_files
 
-from spreadmap import pipeline
+from spreadmap import pipeline, pipeline_system
 from spreadmap.engine import Engine
 from spreadmap.errors import OutputError
 from spreadmap.io.streamed import RasterStore, put_in_place
@@ -78,7 +78,7 @@ def test_a_run_after_one_that_failed_late_computes_no_tile_again(tmp_path, monke
     made = list((project / "runs" / ".tiles").rglob("*.tif"))
     assert {path.stem for path in made} == set(RASTERS)
     with monkeypatch.context() as patch:
-        patch.setattr(pipeline, "pressure_tiles", lambda *_, **__: 1 / 0)
+        patch.setattr(pipeline_system, "pressure_tiles", lambda *_, **__: 1 / 0)
         delivery = run_project(project)
     for name in RASTERS:
         assert (delivery.folder / "rose_rosette" / f"{name}.tif").read_bytes() == (

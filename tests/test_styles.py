@@ -4,20 +4,24 @@ import colorsys
 import xml.etree.ElementTree as ET
 
 import pytest
+from made_results import CRS, made_result
 
-from spreadmap.io.short_names import LAYERS
+from spreadmap.io.short_names import GEOMETRY, LAYERS
 from spreadmap.io.styles import (
     CLASS_COLOURS,
     OGC,
     SE,
     SIGNS,
     class_colours,
+    class_words,
     qml_of_layer,
+    qml_of_raster,
     rgb,
     sld_of_layer,
     sld_of_raster,
     styled_column,
 )
+from spreadmap.io.write_raster import warp_to_web
 
 BREAKS = (0.02, 0.3, 1.0, 14.0)
 
@@ -77,3 +81,29 @@ def test_a_surface_is_drawn_between_its_fixed_breaks():
 def test_classes_are_drawn_by_their_numbers():
     sld = ET.fromstring(sld_of_raster("risk_class", BREAKS, is_classed=True).split("\n", 1)[1])
     assert [float(each.text) for each in sld.iter(f"{{{SE}}}Threshold")] == [1.5, 2.5, 3.5, 4.5]
+
+
+@pytest.mark.parametrize("layer", sorted(SIGNS))
+def test_areas_are_drawn_as_areas_and_points_as_points(layer):
+    sld = ET.fromstring(sld_of_layer(layer).split("\n", 1)[1])
+    drawn = {each.tag.rpartition("}")[2] for each in sld.iter() if each.tag.endswith("Symbolizer")}
+    is_point = GEOMETRY[layer] == "Point"
+    assert drawn == {"PointSymbolizer" if is_point else "PolygonSymbolizer"}
+    qml = ET.fromstring(qml_of_layer(layer).split("\n", 1)[1])
+    assert {each.get("type") for each in qml.iter("symbol")} == {"marker" if is_point else "fill"}
+    assert qml.findtext("layerGeometryType") == ("0" if is_point else "2")
+
+
+def test_page_and_gis_draw_a_surface_in_the_same_classes():
+    # the page's raster, its classes and what a GIS draws: one set of breaks, words and colours
+    system = made_result().systems[0]
+    page = warp_to_web(system.surface, CRS, system.breaks).classes
+    sld = ET.fromstring(sld_of_raster("risk", system.breaks, is_classed=False).split("\n", 1)[1])
+    limits = [float(each.text) for each in sld.iter(f"{{{SE}}}Threshold")]
+    assert [each.high for each in page[:-1]] == limits == list(system.breaks)
+    colours = [each.text for each in sld.iter(f"{{{SE}}}Value")]
+    assert [each.colour for each in page] == colours
+    items = list(ET.fromstring(qml_of_raster(system.breaks).split("\n", 1)[1]).iter("item"))
+    assert [float(each.get("value")) for each in items] == [*system.breaks, float("inf")]
+    assert [each.get("color") for each in items] == colours
+    assert [each.get("label") for each in items] == list(class_words(len(items)))

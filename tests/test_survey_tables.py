@@ -11,10 +11,13 @@ from spreadmap.io.short_names import TABLES
 from spreadmap.io.summary import costs_values, plain, survey_values
 from spreadmap.io.survey_tables import write_survey_tables
 from spreadmap.review.costs import costs_answer, costs_details, money
+from spreadmap.review.language import Words
 from spreadmap.review.survey import needed, survey_answer_words, survey_details
 from spreadmap.review.words import FORBIDDEN_WORDS
 from spreadmap.values.costs import CostTable
 from spreadmap.values.survey_answer import Basis
+
+EN = Words("en", "metric")
 
 
 def tables_of(tmp_path, result):
@@ -50,14 +53,14 @@ def test_nothing_found_and_nothing_asked_give_tables_with_heads_alone(tmp_path):
 
 def test_the_page_says_statement_or_comparison_and_costs_as_an_order_of_magnitude():
     survey = made_survey()
-    assert "this is no statement" in survey_answer_words(survey)
+    assert "this is no statement" in survey_answer_words(EN, survey)
     whole = replace(survey.whole, basis=Basis.RANDOM)
-    said = survey_answer_words(replace(survey, statements=(whole, *survey.statements[1:])))
+    said = survey_answer_words(EN, replace(survey, statements=(whole, *survey.statements[1:])))
     assert "no statement" not in said
     assert "at 95 % confidence at most 41 % of the plants showed symptoms" in said
-    assert needed(whole) == "not reachable; 3 or more passes"
-    assert needed(replace(whole, size_needed=120)) == "120"
-    details = survey_details(survey) + costs_details(made_costs())
+    assert needed(EN, whole) == "not reachable; 3 or more passes"
+    assert needed(EN, replace(whole, size_needed=120)) == "120"
+    details = survey_details(EN, survey) + costs_details(EN, made_costs())
     for word in (
         "chosen, not drawn: a comparison",
         "Market square",
@@ -66,25 +69,27 @@ def test_the_page_says_statement_or_comparison_and_costs_as_an_order_of_magnitud
         "Order of magnitude",
     ):
         assert word in details
-    assert costs_answer(made_costs()) == (
+    assert costs_answer(EN, made_costs()) == (
         "About 810 US$ in all: 4.5 h of removing (650 US$) beside 0.8 h of looking in the next survey (160 US$ with tests)."
     )
-    for text in (details, costs_answer(made_costs()), survey_answer_words(survey)):
+    for text in (details, costs_answer(EN, made_costs()), survey_answer_words(EN, survey)):
         assert not any(word in text.lower() for word in FORBIDDEN_WORDS)
 
 
 def test_nobody_looked_and_nothing_to_pay():
     survey = made_survey()
     blank = replace(survey.whole, basis=Basis.NONE)
-    assert survey_answer_words(replace(survey, statements=(blank,))) == "Nobody looked: nothing can be said."
-    assert costs_answer(CostTable(currency="US$", rows=())) == "There is nothing to take out and nothing to look at."
+    assert survey_answer_words(EN, replace(survey, statements=(blank,))) == "Nobody looked: nothing can be said."
+    assert (
+        costs_answer(EN, CostTable(currency="US$", rows=())) == "There is nothing to take out and nothing to look at."
+    )
 
 
 @pytest.mark.parametrize(
     ("value", "said"), [(0, "0 x"), (7.4, "7 x"), (98.5, "98 x"), (1234, "1,200 x"), (98765, "99,000 x")]
 )
 def test_sums_have_two_digits_that_count(value, said):
-    assert money(value, "x") == said
+    assert money(EN, value, "x") == said
 
 
 def test_the_summary_holds_both():

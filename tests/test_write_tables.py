@@ -15,7 +15,7 @@ from spreadmap.io.write_tables import (
     quote_formula,
     unquote_formula,
     write_csv,
-    write_list_csv,
+    write_layer_csv,
     write_list_xlsx,
     write_rejected,
 )
@@ -52,7 +52,7 @@ def test_a_csv_keeps_negative_numbers_as_numbers(tmp_path):
 
 @pytest.mark.parametrize("text", HOSTILE_TEXTS)
 def test_hostile_notes_stay_texts_in_the_csv(tmp_path, text):
-    path = write_list_csv(tmp_path / "removal_list.csv", noted_removal(text))
+    path = write_layer_csv(tmp_path / "removal_list.csv", noted_removal(text))
     with path.open(encoding="utf-8", newline="") as file:
         rows = list(csv.DictReader(file))
     assert unquote_formula(rows[1]["note"]) == clean_text(text)
@@ -73,7 +73,7 @@ def test_hostile_notes_stay_texts_in_the_workbook(tmp_path, text):
 
 def test_a_list_has_its_place_in_metres_and_degrees(tmp_path):
     result = made_result()
-    path = write_list_csv(tmp_path / "removal_list.csv", removal_of(result))
+    path = write_layer_csv(tmp_path / "removal_list.csv", removal_of(result))
     with path.open(encoding="utf-8", newline="") as file:
         rows = list(csv.DictReader(file))
     inventory = result.inputs.inventory
@@ -102,7 +102,7 @@ def test_workbook_cells_have_types(tmp_path):
 
 def test_an_empty_list_has_its_head(tmp_path):
     layer = removal_of(without_findings(made_result()))
-    assert write_list_csv(tmp_path / "x.csv", layer).read_text(encoding="utf-8").startswith("plant_id,bed_id")
+    assert write_layer_csv(tmp_path / "x.csv", layer).read_text(encoding="utf-8").startswith("plant_id,bed_id")
     write_list_xlsx(tmp_path / "x.xlsx", layer, (), ABOUT, AS_OF)
     assert len(CalamineWorkbook.from_path(str(tmp_path / "x.xlsx")).get_sheet_by_index(0).to_python()) == 1
 
@@ -114,7 +114,7 @@ def test_the_same_list_gives_the_same_bytes(tmp_path):
 
 
 @pytest.mark.parametrize("write", [
-    lambda path: write_list_csv(path, removal_of(made_result())),
+    lambda path: write_layer_csv(path, removal_of(made_result())),
     lambda path: write_list_xlsx(path, removal_of(made_result()), (), ABOUT, AS_OF),
 ])  # fmt: skip
 def test_a_folder_that_is_not_there_is_an_output_error(tmp_path, write):

@@ -5,9 +5,12 @@ from __future__ import annotations
 from collections.abc import Mapping
 from pathlib import Path
 
+from spreadmap.io.desk import allowed_words, field_name
 from spreadmap.io.hidden_columns import HIDDEN_CHANCES, HIDDEN_RANKS
-from spreadmap.io.short_names import GEOMETRY, LAYERS, PLANTS_AHEAD, SCENARIO_NUMBERS, TABLES, Kind
-from spreadmap.io.write_tables import write_csv
+from spreadmap.io.short_names import GEOMETRY, LAYERS, PLANTS_AHEAD, POSITION, SCENARIO_NUMBERS, TABLES, Kind
+from spreadmap.io.styles import USUAL
+from spreadmap.io.write_tables import WKT, quote_formula, write_csv
+from spreadmap.values.delivery_settings import DeliverySettings
 
 HEAD = (
     "layer",
@@ -20,6 +23,7 @@ HEAD = (
     "when_missing",
     "allowed",
     "rows_cut",
+    "file_name",
 )
 RASTERS = (
     ("risk.tif", "float32", "1 = one confirmed medium plant, still air, 10 m away",
@@ -39,33 +43,51 @@ RELATIVE = (("plants", HIDDEN_RANKS), ("inspection_list", HIDDEN_RANKS))
 """Columns that relative mode adds to two layers."""
 
 
-def write_dictionary(path: Path, rows_cut: Mapping[str, int], *, is_calibrated: bool = False) -> Path:
+def write_dictionary(
+    path: Path,
+    rows_cut: Mapping[str, int],
+    *,
+    is_calibrated: bool = False,
+    desk: DeliverySettings = USUAL,
+    unit: str = "m",
+) -> Path:
     """Write `data_dictionary.csv`.
 
     Parameters
     ----------
     path : Path
     rows_cut : mapping
-        Layer to the number of rows of its Shapefile with a text that was cut at 254 bytes.
+        Layer to the number of rows of its Shapefile with a text that was cut, or lost letters that its encoding lacks.
     is_calibrated : bool
         Whether columns of calibrated mode were delivered.
+    desk : DeliverySettings
+        The desk's own names and codes.
+    unit : str
+        Of eastings and northings in tables.
     """
     rows: list[tuple[object, ...]] = [
         (
             name,
             GEOMETRY.get(name, "table"),
             column.name,
-            column.short,
+            field_name(column, desk) if name in GEOMETRY else column.short,
             column.kind.value,
             column.unit,
             column.meaning,
             column.missing,
-            "|".join(column.allowed),
+            # the desk's codes are the only words here that are not our own
+            quote_formula(allowed_words(column, desk)) if name in GEOMETRY else "|".join(column.allowed),
             rows_cut.get(name, 0) if column.kind is Kind.TEXT else "",
+            desk.file_names.get(name, name),
         )
         for name, columns in [*(LAYERS | TABLES).items(), *(CALIBRATED if is_calibrated else RELATIVE)]
         for column in columns
     ]
-    rows += [(name, "raster", "band 1", "band 1", kind, unit, meaning, missing, "", "")
-             for name, kind, unit, meaning, missing in RASTERS]  # fmt: skip
+    rows += [
+        ("tables of points" if column in POSITION else "tables of areas", "table", column.name, column.short,
+         column.kind.value, unit if column.unit == "m" else column.unit, column.meaning, column.missing, "", "", "")
+        for column in (*POSITION, WKT)
+    ]  # fmt: skip
+    rows += [(name, "raster", "band 1", "band 1", kind, unit_, meaning, missing, "", "", name)
+             for name, kind, unit_, meaning, missing in RASTERS]  # fmt: skip
     return write_csv(path, HEAD, rows, guard=False)

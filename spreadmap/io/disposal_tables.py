@@ -9,9 +9,10 @@ from typing import Any
 
 import numpy as np
 
-from spreadmap.io.layers import clean_text, face_columns, flags, plant_columns
+from spreadmap.io.desk import placed_shapes
+from spreadmap.io.layers import clean_text, face_columns, flags, plant_columns, points
 from spreadmap.io.short_names import NOT_ASSESSED, POSITION, TABLES, Kind
-from spreadmap.io.write_tables import write_csv
+from spreadmap.io.write_tables import positions, write_csv
 from spreadmap.values.arrays import IntArray, to_date
 from spreadmap.values.pest_system import PestSystem
 from spreadmap.values.plan import Disposal
@@ -53,25 +54,25 @@ def disposal_tables(result: SurveyResult) -> tuple[DisposalTable, ...]:
         if system is None:
             continue
         if system.verdict is Verdict.DISCARD_PLANT:
-            tables.append(_discard_table(disposal, system, result.inputs))
+            tables.append(_discard_table(disposal, system, result))
         elif system.verdict is Verdict.CUT_PARTS:
-            tables.append(_cut_table(disposal, system, result.inputs))
+            tables.append(_cut_table(disposal, system, result))
     return tuple(tables)
 
 
-def _discard_table(disposal: Disposal, system: PestSystem, inputs: ProjectInputs) -> DisposalTable:
+def _discard_table(disposal: Disposal, system: PestSystem, result: SurveyResult) -> DisposalTable:
     """Return the discard list as a table."""
     listed = disposal.discard
     how = system.discard_how.says if system.discard_how is not None else ""
     own = {"action": listed.action, "how": [how] * len(listed)}
-    return _table("discard_list", system, inputs, listed.plant, {"is_confirmed": flags(listed.is_confirmed), **own})
+    return _table("discard_list", system, result, listed.plant, {"is_confirmed": flags(listed.is_confirmed), **own})
 
 
-def _cut_table(disposal: Disposal, system: PestSystem, inputs: ProjectInputs) -> DisposalTable:
+def _cut_table(disposal: Disposal, system: PestSystem, result: SurveyResult) -> DisposalTable:
     """Return the list of parts to cut as a table."""
     listed = disposal.parts
     own = {"part": listed.part, "begins_on": listed.begins_on, "ends_on": listed.ends_on, "how": listed.how}
-    return _table("cut_list", system, inputs, listed.plant, {"is_confirmed": flags(listed.is_confirmed), **own})
+    return _table("cut_list", system, result, listed.plant, {"is_confirmed": flags(listed.is_confirmed), **own})
 
 
 def _face(name: str, inputs: ProjectInputs) -> Face:
@@ -89,10 +90,11 @@ def _face(name: str, inputs: ProjectInputs) -> Face:
 
 
 def _table(
-    name: str, system: PestSystem, inputs: ProjectInputs, plant: IntArray, own: Mapping[str, Any]
+    name: str, system: PestSystem, result: SurveyResult, plant: IntArray, own: Mapping[str, Any]
 ) -> DisposalTable:
     """Return one table with every column of `short_names.TABLES[name]` but the days as text, and the position."""
-    inventory, count = inputs.inventory, len(plant)
+    inputs, count = result.inputs, len(plant)
+    place = positions(*placed_shapes(points(inputs, plant), inputs.crs, result.settings.delivery))
     face = {key: [value] * count for key, value in face_columns(_face(name, inputs), system.key).items()}
     columns: dict[str, Any] = {
         **plant_columns(inputs, plant),
@@ -101,10 +103,7 @@ def _table(
         "reason": [system.verdict_reason] * count,
         "caution": [system.caution] * count,
         **own,
-        "easting": np.round(inventory.easting[plant], 3),
-        "northing": np.round(inventory.northing[plant], 3),
-        "longitude": np.round(inventory.longitude[plant], 7),
-        "latitude": np.round(inventory.latitude[plant], 7),
+        **dict(zip((column.name for column in POSITION), place, strict=True)),
     }
     spec = [column for column in TABLES[name] if not column.name.endswith("_text")] + list(POSITION)
     cells = [_cells(column.kind, columns[column.name]) for column in spec]

@@ -17,59 +17,22 @@ from spreadmap.errors import InputError, OutputError
 from spreadmap.io.changes import DELETE, DeliveredPlant, read_changes
 from spreadmap.io.fit_file import pack_fit, unpack_fit
 from spreadmap.io.forecast_file import kept_forecasts, unpack_forecast
+from spreadmap.io.history_store import COPY, HISTORY, connect, telling, write_copy
 from spreadmap.io.run_folder import run_folders
 from spreadmap.values.fit import HistoryFit
-from spreadmap.values.project import InputFile
+from spreadmap.values.project import InputFile, SurveyPart
 from spreadmap.values.score import Forecast
 
-HISTORY = "history.sqlite"
-FIRST_TABLES = """
-CREATE TABLE runs (
-  id INTEGER PRIMARY KEY, as_of TEXT NOT NULL, folder TEXT, started TEXT NOT NULL, ended TEXT NOT NULL,
-  result TEXT NOT NULL, version TEXT NOT NULL
-);
-CREATE UNIQUE INDEX one_row_per_folder ON runs (folder) WHERE folder IS NOT NULL;
-CREATE TABLE inputs_seen (
-  sha256 TEXT NOT NULL, role TEXT NOT NULL, path TEXT NOT NULL, rows INTEGER NOT NULL,
-  first_run INTEGER NOT NULL REFERENCES runs (id), PRIMARY KEY (sha256, role)
-) WITHOUT ROWID;
-CREATE TABLE deliveries (
-  run INTEGER NOT NULL REFERENCES runs (id), product TEXT NOT NULL, sha256 TEXT NOT NULL, PRIMARY KEY (run, product)
-) WITHOUT ROWID;
-CREATE TABLE plant_changes (
-  run INTEGER NOT NULL REFERENCES runs (id), system TEXT NOT NULL, plant_id TEXT NOT NULL, change TEXT NOT NULL,
-  status TEXT NOT NULL, row_sha256 TEXT NOT NULL, PRIMARY KEY (system, plant_id, run)
-) WITHOUT ROWID;
-"""
-FORECASTS = """
-CREATE TABLE forecasts (
-  run INTEGER NOT NULL REFERENCES runs (id), system TEXT NOT NULL, as_of TEXT NOT NULL, valid_until TEXT NOT NULL,
-  mode TEXT NOT NULL, content BLOB NOT NULL, PRIMARY KEY (run, system)
-);
-"""
-FITS = """
-CREATE TABLE fits (
-  id INTEGER PRIMARY KEY, system TEXT NOT NULL, as_of TEXT NOT NULL, accepted INTEGER NOT NULL, fitted TEXT NOT NULL,
-  version TEXT NOT NULL, content BLOB NOT NULL
-);
-"""
-MIGRATIONS: dict[int, tuple[str, tuple[str, ...]]] = {
-    1: (FIRST_TABLES, ("runs", "inputs_seen", "deliveries", "plant_changes")),
-    2: (FORECASTS, ("forecasts",)),
-    3: (FITS, ("fits",)),
-}
-"""What each version added: its tables in SQL, and which of them only grow. Numbers are never used twice."""
-VERSION = max(MIGRATIONS)
-GROWS = tuple(name for _, names in MIGRATIONS.values() for name in names)
 DONE, FAILED, FOUND = "done", "failed", "found"
 """Results of a run; `found` is one whose folder was complete though it could not say so itself."""
 
 
 class History:
-    """An open history. Use `open_history` in a `with`."""
+    """An open history. Use `open_history` in a `with`; where something was entered, its end makes the copy anew."""
 
-    def __init__(self, database: sqlite3.Connection) -> None:
+    def __init__(self, database: sqlite3.Connection, project: Path) -> None:
         self._database = database
+        self._project = project
 
     def __enter__(self) -> Self:
         """Return itself."""
@@ -78,21 +41,32 @@ class History:
     def __exit__(
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
-        """Close the file."""
-        self._database.close()
+        """Make the copy if something was entered, and close the file."""
+        try:
+            self._database.rollback()  # what was not entered as a whole is no entry
+            if kind is None and self._database.total_changes:
+                write_copy(self._database, self._project / COPY)
+        finally:
+            self._database.close()
 
     def rows(self, question: str, values: Iterable[Any] = ()) -> list[tuple[Any, ...]]:
         """Return the rows that answer a question in SQL."""
-        return self._database.execute(question, tuple(values)).fetchall()
+        with telling(self._project / HISTORY):
+            return self._database.execute(question, tuple(values)).fetchall()
 
     def add_run(
         self, as_of: str, folder: str | None, started: str, ended: str, result: str, version: str, *,
         files: Iterable[tuple[str, str, str, int]] = (), products: Iterable[tuple[str, str]] = (),
         changes: Iterable[tuple[str, str, str, str, str]] = (),
         forecasts: Iterable[tuple[str, str, str, str, bytes]] = (),
+        surveys: Iterable[tuple[str, str, str, str, int]] = (),
+        scores: Iterable[tuple[str, str, str, str, str]] = (),
     ) -> int:  # fmt: skip
-        """Enter one run with everything that belongs to it, or nothing of it; return its number."""
-        with self._database as open_:
+        """Enter one run with everything that belongs to it, or nothing of it; return its number.
+
+        A score that says what the one before it said, of the same forecast to the same date, is not entered again.
+        """
+        with telling(self._project / HISTORY), self._database as open_:
             number = open_.execute(
                 "INSERT INTO runs (as_of, folder, started, ended, result, version) VALUES (?, ?, ?, ?, ?, ?)",
                 (as_of, folder, started, ended, result, version),
@@ -104,15 +78,35 @@ class History:
             open_.executemany("INSERT INTO deliveries VALUES (?, ?, ?)", ((number, *product) for product in products))
             open_.executemany("INSERT INTO plant_changes VALUES (?, ?, ?, ?, ?, ?)", ((number, *c) for c in changes))
             open_.executemany("INSERT INTO forecasts VALUES (?, ?, ?, ?, ?, ?)", ((number, *f) for f in forecasts))
+            open_.executemany("INSERT INTO surveys VALUES (?, ?, ?, ?, ?, ?)", ((number, *part) for part in surveys))
+            open_.executemany(
+                "INSERT INTO scores SELECT :run, :system, :as_of, :to, :mode, :content WHERE :content IS NOT (SELECT content "
+                "FROM scores WHERE system = :system AND forecast_as_of = :as_of AND scored_to = :to ORDER BY run DESC LIMIT 1)",
+                (
+                    dict(zip(("run", "system", "as_of", "to", "mode", "content"), (number, *score), strict=True))
+                    for score in scores
+                ),
+            )
         return int(number or 0)
 
     def add_fit(self, fit: HistoryFit, fitted: str, version: str) -> None:
         """Enter one fit, accepted or not; `fitted` is the clock time at which it was made."""
-        with self._database as open_:
+        with telling(self._project / HISTORY), self._database as open_:
             open_.execute(
                 "INSERT INTO fits (system, as_of, accepted, fitted, version, content) VALUES (?, ?, ?, ?, ?, ?)",
                 (fit.system_key, fit.as_of.isoformat(), int(fit.accepted), fitted, version, pack_fit(fit)),
             )
+
+    def add_withdrawal(self, made: str, version: str, parts: Iterable[SurveyPart], *, is_withdrawn: bool) -> int:
+        """Enter that parts of a survey count no more, or count again; return the number of the entry."""
+        with telling(self._project / HISTORY), self._database as open_:
+            ((number,),) = open_.execute("SELECT coalesce(max(number), 0) + 1 FROM withdrawals").fetchall()
+            open_.executemany(
+                "INSERT INTO withdrawals (number, made, version, is_withdrawn, day, rows_sha256, source_sha256, file, rows) "
+                "VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)",
+                ((number, made, version, int(is_withdrawn), *part_row(part)) for part in parts),
+            )
+        return int(number)
 
 
 def open_history(project: Path) -> History:
@@ -120,41 +114,12 @@ def open_history(project: Path) -> History:
 
     Raises
     ------
+    LockedError
+        If another program holds it.
     OutputError
-        If the file cannot be written, is damaged, or was made by a newer version.
+        If the file cannot be written, is damaged or lost, or was made by a newer version.
     """
-    path = project / HISTORY
-    try:
-        database = sqlite3.connect(path, timeout=30)
-        try:
-            _prepare(database, path)
-        except BaseException:
-            database.close()
-            raise
-    except sqlite3.Error as error:
-        msg = f"{path} cannot be used: {error}. Put back a copy, or move it away: the next run then starts a new one."
-        raise OutputError(msg) from error
-    return History(database)
-
-
-def _prepare(database: sqlite3.Connection, path: Path) -> None:
-    """Check the version of an open history, and add the tables of every version since."""
-    database.execute("PRAGMA journal_mode = WAL")
-    database.execute("PRAGMA foreign_keys = ON")
-    database.execute("PRAGMA synchronous = FULL")
-    (found,) = database.execute("PRAGMA user_version").fetchone()
-    if found > VERSION:
-        msg = f"{path} has version {found}; this spreadmap knows {VERSION}. Install the newer spreadmap that made it."
-        raise OutputError(msg)
-    for version in range(found + 1, VERSION + 1):
-        tables, grow = MIGRATIONS[version]
-        guards = "".join(
-            f"CREATE TRIGGER {table}_{verb} BEFORE {verb} ON {table} BEGIN "
-            "SELECT RAISE(ABORT, 'the history only grows'); END;\n"
-            for table in grow
-            for verb in ("UPDATE", "DELETE")
-        )
-        database.executescript(f"BEGIN;\n{tables}\n{guards}PRAGMA user_version = {version};\nCOMMIT;")
+    return History(connect(project), project)
 
 
 def record_run(
@@ -168,6 +133,7 @@ def record_run(
     result: str,
     version: str,
     files: Iterable[InputFile] = (),
+    surveys: Iterable[SurveyPart] = (),
 ) -> int:
     """Enter a run that has ended.
 
@@ -186,6 +152,8 @@ def record_run(
         Of spreadmap.
     files : iterable of InputFile
         What was read; files already seen with the same content are not entered again.
+    surveys : iterable of SurveyPart
+        The inspections that counted.
 
     Returns
     -------
@@ -193,15 +161,14 @@ def record_run(
         Number of the run.
     """
     seen = [(file.sha256, file.role, file.path, file.rows) for file in files]
-    name, products, changes = None, [], []
-    forecasts: list[tuple[str, str, str, str, bytes]] = []
+    name: str | None = None
+    delivered: dict[str, Any] = {}
     if folder is not None:
         name = folder.relative_to(project).as_posix()
-        manifest = json.loads((folder / "manifest.json").read_text(encoding="utf-8"))
-        products, changes, forecasts = _products(manifest), _changes(folder), kept_forecasts(folder)
+        delivered = _delivered(folder, _manifest(folder))
     return history.add_run(
         as_of.isoformat(), name, started.isoformat(timespec="seconds"), ended.isoformat(timespec="seconds"), result,
-        version, files=seen, products=products, changes=changes, forecasts=forecasts,
+        version, files=seen, surveys=map(part_row, surveys), **delivered,
     )  # fmt: skip
 
 
@@ -210,13 +177,18 @@ def adopt_folders(history: History, project: Path) -> tuple[str, ...]:
 
     They are those of a run that died after its folder had its name. Each names the delivery it compares with, and is
     entered after it.
+
+    Raises
+    ------
+    OutputError
+        If the manifest of such a folder cannot be read.
     """
     known = {folder for (folder,) in history.rows("SELECT folder FROM runs WHERE folder IS NOT NULL")}
     waiting: dict[str, tuple[Path, Mapping[str, Any]]] = {}
     for folder in run_folders(project):
         name = folder.relative_to(project).as_posix()
         if name not in known and (folder / "manifest.json").is_file() and (folder / "changes.csv").is_file():
-            waiting[name] = folder, json.loads((folder / "manifest.json").read_text(encoding="utf-8"))
+            waiting[name] = folder, _manifest(folder)
     entered: list[str] = []
     while waiting:
         ready = [name for name, (_, manifest) in waiting.items() if manifest["previous_delivery"] not in waiting]
@@ -225,14 +197,57 @@ def adopt_folders(history: History, project: Path) -> tuple[str, ...]:
             history.add_run(
                 manifest["as_of"], name, "", "", FOUND, manifest["versions"]["spreadmap"],
                 files=[(f["sha256"], f["role"], f["path"], f["rows"]) for f in manifest["inputs"]],
-                products=_products(manifest), changes=_changes(folder), forecasts=kept_forecasts(folder),
+                # manifests of the first versions name no surveys
+                surveys=[
+                    (s["day"], s["rows_sha256"], s["source_sha256"], s["file"], s["rows"])
+                    for s in manifest.get("surveys", [])
+                ],
+                **_delivered(folder, manifest),
             )  # fmt: skip
             entered.append(name)
     return tuple(entered)
 
 
-def _products(manifest: Mapping[str, Any]) -> list[tuple[str, str]]:
-    return [(product["path"], product["sha256"]) for product in manifest["products"]]
+def part_row(part: SurveyPart) -> tuple[str, str, str, str, int]:
+    """Return a part of a survey as it stands in the tables."""
+    return part.day.isoformat(), part.rows_sha256, part.source_sha256, part.file, part.rows
+
+
+def _manifest(folder: Path) -> dict[str, Any]:
+    path = folder / "manifest.json"
+    try:
+        manifest: dict[str, Any] = json.loads(path.read_text(encoding="utf-8"))
+    except (OSError, ValueError) as error:
+        msg = (
+            f"{path} cannot be read, and the history does not know this delivery: {error}. Put back a copy of the folder, or "
+            "move it away."
+        )
+        raise OutputError(msg) from error
+    return manifest
+
+
+def _delivered(folder: Path, manifest: Mapping[str, Any]) -> dict[str, Any]:
+    """Return what a finished run folder holds for the history, by table."""
+    return {
+        "products": [(product["path"], product["sha256"]) for product in manifest["products"]],
+        "changes": _changes(folder),
+        "forecasts": kept_forecasts(folder),
+        "scores": _scores(folder),
+    }
+
+
+def _scores(folder: Path) -> list[tuple[str, str, str, str, str]]:
+    """Return system, date of the forecast, date to which it was scored, mode, and the figures as JSON."""
+    path = folder / "score.json"
+    if not path.is_file():
+        return []
+    said = json.loads(path.read_text(encoding="utf-8"))
+    return [
+        (system["system"], score["forecast_as_of"], score["scored_to"], score["mode"],
+         json.dumps(score, ensure_ascii=False, sort_keys=True))
+        for system in said["systems"]
+        for score in system["surveys"]
+    ]  # fmt: skip
 
 
 def _changes(folder: Path) -> list[tuple[str, str, str, str, str]]:
@@ -262,20 +277,36 @@ def last_delivery(history: History) -> tuple[str, dict[str, dict[str, DeliveredP
 
 
 def forecasts_on_record(history: History) -> tuple[dict[str, tuple[Forecast, ...]], tuple[str, ...]]:
-    """Return the forecasts of every pest system, oldest first, and sentences about those that cannot be read.
+    """Return the forecasts of every pest system, oldest first, and sentences about those that are left out.
 
-    Of several runs with one date the last one counts: it is the one that was worked by.
+    Of several runs with one date the last one counts: it is the one that was worked by. Left out are forecasts that
+    cannot be read, and those of runs that counted a survey which was withdrawn since.
     """
+    spoilt = {
+        run
+        for (run,) in history.rows(
+            "SELECT DISTINCT s.run FROM surveys AS s JOIN withdrawn AS w ON w.day = s.day "
+            "AND (w.rows_sha256 = s.rows_sha256 OR w.source_sha256 = s.source_sha256)"
+        )
+    }
+    newest: dict[tuple[str, str], int | None] = {}
+    for run, system, as_of in history.rows("SELECT run, system, as_of FROM forecasts ORDER BY system, as_of, run"):
+        if run not in spoilt:
+            newest[system, as_of] = run
+        else:
+            newest.setdefault((system, as_of), None)
     kept: dict[str, list[Forecast]] = {}
     remarks = []
-    for system, as_of, content in history.rows(
-        "SELECT system, as_of, content FROM forecasts AS f WHERE run = "
-        "(SELECT max(run) FROM forecasts AS g WHERE g.system = f.system AND g.as_of = f.as_of) ORDER BY system, as_of"
-    ):
+    for (system, as_of), number in newest.items():
+        left_out = f"The forecast of {as_of} for {system} is left out of the score"
+        if number is None:
+            remarks.append(f"{left_out}: it rests on a survey that was withdrawn.")
+            continue
+        ((content,),) = history.rows("SELECT content FROM forecasts WHERE run = ? AND system = ?", (number, system))
         try:
             kept.setdefault(system, []).append(unpack_forecast(content))
         except InputError as error:
-            remarks.append(f"The forecast of {as_of} for {system} is left out of the score: {error}")
+            remarks.append(f"{left_out}: {error}")
     return {system: tuple(forecasts) for system, forecasts in kept.items()}, tuple(remarks)
 
 

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -16,7 +16,7 @@ from spreadmap.values.ahead import Ahead
 from spreadmap.values.arrays import FloatArray, IntArray, TextArray
 from spreadmap.values.plan import Line, Ring
 from spreadmap.values.project import ProjectInputs
-from spreadmap.values.results import Face, SystemResult
+from spreadmap.values.results import Face, PlannedSystem, SystemResult
 from spreadmap.values.settings import RemovalSettings, Settings
 from spreadmap.values.words import SetUp
 
@@ -41,11 +41,25 @@ class Layer:
     dropped: int = 0
     more: tuple[Column, ...] = ()
     """Columns of this delivery behind those of the table, such as chances in calibrated mode."""
+    own_name: str = ""
+    """What the desk calls it, where that differs."""
+    own_fields: Mapping[str, str] = field(default_factory=dict)
+    """Column to what the desk calls its field in a Shapefile, where that differs."""
 
     @property
     def spec(self) -> tuple[Column, ...]:
         """Return what each column is."""
         return LAYERS[self.name] + self.more
+
+    @property
+    def file_name(self) -> str:
+        """Return the name of its files and tables, without ending."""
+        return self.own_name or self.name
+
+    @property
+    def short_names(self) -> list[str]:
+        """Return the fields of its columns in a Shapefile."""
+        return [self.own_fields.get(column.name, column.short) for column in self.spec]
 
     @property
     def geometry_type(self) -> str:
@@ -69,15 +83,16 @@ def clean_text(value: object) -> str:
     return text.strip()
 
 
+def each_word(column: Sequence[object] | npt.NDArray[Any], change: Callable[[Any], str]) -> TextArray:
+    """Return a column of texts, every value changed; each different value is looked at once."""
+    values = column.tolist() if isinstance(column, np.ndarray) else list(column)
+    changed = {value: change(value) for value in set(values)}
+    return np.fromiter(map(changed.__getitem__, values), dtype=object, count=len(values))
+
+
 def texts(values: Sequence[object] | npt.NDArray[Any]) -> TextArray:
     """Return a column of texts; nothing is kept of what no table can hold."""
-    known: dict[object, str] = {}
-    column = np.empty(len(values), dtype=object)
-    for row, value in enumerate(values):
-        if value not in known:
-            known[value] = clean_text(value)
-        column[row] = known[value]
-    return column
+    return each_word(values, clean_text)
 
 
 def flags(values: npt.NDArray[Any]) -> TextArray:
@@ -92,9 +107,12 @@ def numbers(values: npt.NDArray[Any], assessed: npt.NDArray[Any] | None = None) 
     return np.where(known, given, float(NOT_ASSESSED))
 
 
-def day_texts(days: npt.NDArray[Any]) -> TextArray:
-    """Return days as YYYY-MM-DD, and empty texts where there is none."""
-    return np.where(np.isnat(days), "", np.datetime_as_string(days, unit="D")).astype(object)
+def day_texts(days: npt.NDArray[Any], none: str | None = "") -> npt.NDArray[np.object_]:
+    """Return days as YYYY-MM-DD, and `none` where there is none; each different day is looked at once."""
+    known, place = np.unique(days, return_inverse=True)
+    words = np.datetime_as_string(known, unit="D").astype(object)
+    words[np.isnat(known)] = none
+    return np.asarray(words[place], dtype=object)
 
 
 def make_layer(
@@ -274,7 +292,7 @@ def plant_cautions(is_synthetic: bool, is_private: bool, is_traffic: bool, setti
     return " ".join(parts)
 
 
-def inspection_layer(result: SystemResult, inputs: ProjectInputs) -> Layer:
+def inspection_layer(result: PlannedSystem, inputs: ProjectInputs) -> Layer:
     """Return the inspection list as points, in its order."""
     listed, state = result.plan.inspection, result.state
     plant, count = listed.plant, len(listed)

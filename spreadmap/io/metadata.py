@@ -10,6 +10,7 @@ import shapely
 from pyproj import CRS
 
 from spreadmap.errors import OutputError
+from spreadmap.io.desk import turning_sentence
 from spreadmap.io.layers import RECOMMENDED, clean_text
 from spreadmap.io.versions import software_version
 from spreadmap.io.web_geometry import in_degrees
@@ -40,6 +41,7 @@ def lineage(result: SurveyResult) -> tuple[str, ...]:
         f"Kernel of dispersal: {kernel}.",
         f"Inputs: {files or 'none listed'}.",
         f"Software: spreadmap {software_version()}. {seed_sentence(result.settings)}",
+        *filter(None, [turning_sentence(result.inputs, result.settings.delivery)]),
         *result.remarks,
     )
 
@@ -87,7 +89,8 @@ def write_metadata(path: Path, result: SurveyResult) -> Path:
     _date(_sub(root, "dateStamp"), as_of)
     _words(_sub(root, "metadataStandardName"), "ISO 19115:2003/19139")
     _words(_sub(root, "metadataStandardVersion"), "1.0")
-    _reference_system(root, inputs.crs)
+    for crs in dict.fromkeys((result.settings.delivery.crs or inputs.crs, inputs.crs)):
+        _reference_system(root, crs)
     _identification(root, result, as_of)
     quality = _sub(_sub(root, "dataQualityInfo"), "DQ_DataQuality")
     _code(_sub(_sub(_sub(quality, "scope"), "DQ_Scope"), "level"), "MD_ScopeCode", "dataset")

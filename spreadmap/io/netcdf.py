@@ -9,6 +9,8 @@ from __future__ import annotations
 import contextlib
 import importlib
 import struct
+import subprocess
+import sys
 import warnings
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
@@ -26,6 +28,9 @@ if TYPE_CHECKING:
 
 MOST_VALUES = 20_000_000
 """Most values of one variable, or of one packed piece of it, that are decoded; a small file can claim far more."""
+PROBE = Path(__file__).with_name("hdf5_probe.py")
+LONGEST_WALK_S = 20
+"""How long a walk through all pointers of an HDF5 file may take [s]; a sound one takes less than one; our choice."""
 MOST_OBJECTS = 10_000
 """Most groups and variables that are looked through."""
 
@@ -76,6 +81,7 @@ def open_netcdf(path: Path) -> Iterator[xr.Dataset]:
     library = _libraries(is_hdf5)
     with reading_values():
         if is_hdf5:
+            check_walk(path)
             check_hdf5(path)
         with warnings.catch_warnings():
             # a file with two fill values: both mean that there is none
@@ -114,6 +120,21 @@ def _libraries(is_hdf5: bool) -> Any:
             "pip install 'spreadmap[netcdf]'; or export the file as .csv or .tif"
         )
         raise InputError(msg) from error
+
+
+def check_walk(path: Path) -> None:
+    """Refuse an HDF5 file that cannot be walked through: pointers in a circle keep the library busy for ever (InputError)."""
+    command = [sys.executable, "-I", str(PROBE), str(path)]
+    try:
+        done = subprocess.run(
+            command, stdin=subprocess.DEVNULL, capture_output=True, timeout=LONGEST_WALK_S, check=False
+        )
+    except subprocess.TimeoutExpired as error:
+        msg = f"could not be walked through in {LONGEST_WALK_S} s: its inner pointers are damaged. Export it again"
+        raise InputError(msg) from error
+    if done.returncode:
+        msg = "ends the program that looks through it: its inner pointers are damaged. Export it again"
+        raise InputError(msg)
 
 
 def check_hdf5(path: Path) -> None:

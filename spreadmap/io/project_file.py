@@ -184,10 +184,7 @@ def read_project_file(folder: Path) -> ProjectFile:
     SettingsError
         If there is none, it is no TOML, or keys are misspelt, missing or of a wrong type. All faults together.
     """
-    path = folder / PROJECT_FILE
-    if not path.is_file():
-        msg = f"{PROJECT_FILE} is not in {folder}. Make a project with `spreadmap new FOLDER`, or give its folder."
-        raise SettingsError(msg)
+    path = project_file_of(folder)
     if path.stat().st_size > MOST_BYTES:
         msg = f"is larger than {MOST_BYTES // 2**20} MB. It holds names and settings only: put tables into files of their own."
         raise SettingsError(msg)
@@ -200,6 +197,15 @@ def read_project_file(folder: Path) -> ProjectFile:
         msg = f"is not TOML: {error}. Correct that line; text stands in quotes."
         raise SettingsError(msg) from error
     return parse_project_file(mapping)
+
+
+def project_file_of(folder: Path) -> Path:
+    """Return the path of a folder's project file; raises SettingsError if there is none."""
+    path = folder / PROJECT_FILE
+    if not path.is_file():
+        msg = f"{PROJECT_FILE} is not in {folder}. Make a project with `spreadmap new FOLDER`, or give its folder."
+        raise SettingsError(msg)
+    return path
 
 
 def parse_project_file(mapping: dict[str, Any]) -> ProjectFile:

@@ -13,10 +13,12 @@ import shapely
 
 from spreadmap.io.layers import Layer, face_columns, make_layer, pressure_classes
 from spreadmap.io.short_names import BLOCKS, NOT_ASSESSED, Kind
-from spreadmap.io.styles import qml_of_layer, sld_of_layer
+from spreadmap.io.styles import USUAL
 from spreadmap.io.web_geometry import in_degrees
-from spreadmap.io.write_vector import write_geojson, write_geopackage, write_shapefile
+from spreadmap.io.write_layers import own_folder, write_layers
+from spreadmap.io.write_vector import write_geojson
 from spreadmap.values.arrays import BoolArray, IntArray, empty_text, no_dates
+from spreadmap.values.delivery_settings import DeliverySettings
 from spreadmap.values.grid import Grid, Surface
 from spreadmap.values.project import ProjectInputs
 from spreadmap.values.results import SystemResult
@@ -144,13 +146,9 @@ def _is_private(grid: Grid, inputs: ProjectInputs) -> BoolArray:
     return hidden
 
 
-def write_public(folder: Path, layer: Layer, as_of: dt.date) -> tuple[Path, ...]:
-    """Write the blocks as Shapefile, GeoPackage and GeoJSON, with their styles; `folder` exists."""
-    parts, _ = write_shapefile(folder, layer, as_of)
-    sld, qml = folder / "blocks.sld", folder / "blocks.qml"
-    sld.write_text(sld_of_layer("blocks"), encoding="utf-8", newline="\n")
-    qml.write_text(qml_of_layer("blocks", short=True), encoding="utf-8", newline="\n")
-    styles = {"blocks": (qml_of_layer("blocks"), sld_of_layer("blocks", short=False))}
-    package = write_geopackage(folder / "blocks.gpkg", [layer], styles, as_of)
-    geojson = write_geojson(folder / "blocks.geojson", layer, in_degrees(layer.geometry, layer.crs))
-    return (*parts, sld, qml, package, geojson)
+def write_public(folder: Path, layer: Layer, as_of: dt.date, settings: DeliverySettings = USUAL) -> tuple[Path, ...]:
+    """Write the blocks in the formats of the desk's profile, and as GeoJSON in any case; `folder` exists."""
+    written = write_layers(folder, [layer], "blocks", settings, as_of, lambda _: None)
+    paths = [path for each in written for path in each.paths]
+    path = own_folder(folder, "geojson", "blocks.geojson")
+    return (*paths, write_geojson(path, layer, in_degrees(layer.geometry, layer.crs)))

@@ -13,8 +13,10 @@ import numpy as np
 import shapely
 
 from spreadmap.errors import InputError, InventoryError, SettingsError
+from spreadmap.io.desk import check_reaches
 from spreadmap.io.faults import FaultBook, shown
 from spreadmap.io.guard import check_local_file
+from spreadmap.io.history_surveys import withdrawn_surveys
 from spreadmap.io.pest_systems import read_pest_systems
 from spreadmap.io.project_file import FIRST_DAY, LAST_DAY, PROJECT_FILE, ProjectFile, read_project_file, suggestion
 from spreadmap.io.read_crs import WorkingCrs, check_scale, working_crs
@@ -25,6 +27,7 @@ from spreadmap.io.read_surroundings import read_reservoirs, read_screens, read_s
 from spreadmap.io.read_surveys import read_surveys, read_work_log
 from spreadmap.io.read_wind_hours import read_wind_hours
 from spreadmap.io.read_wind_raster import read_wind_raster
+from spreadmap.io.survey_parts import counted_surveys, single_blocks, survey_sources
 from spreadmap.io.wind_agreement import winds_differ
 from spreadmap.values.inventory import Inventory, Sites
 from spreadmap.values.pest_system import PestSystem
@@ -120,8 +123,14 @@ def _read(folder: Path, as_of: dt.date | None, book: FaultBook) -> tuple[Project
     lon, lat = (float(each[0]) for each in working.lon_lat(*middle))
     with book.reading(PROJECT_FILE):
         check_scale(working, lon, lat)
+    with book.reading(PROJECT_FILE):
+        check_reaches(opened.settings.delivery, lon, lat)
     until = as_of or project.as_of
-    surveys = read_surveys(*_files(opened, "surveys"), inventory, opened.systems, opened.settings, book, until)
+    blocks, paths = single_blocks(*_files(opened, "surveys"), book)
+    surveys = read_surveys(blocks, paths, inventory, opened.systems, opened.settings, book, until)
+    surveys, parts = counted_surveys(
+        surveys, survey_sources(blocks, paths, content_sha256), withdrawn_surveys(folder), book
+    )
     if until is None and len(surveys):
         until = _last_inspection(surveys, book)
     dates = _dates(opened.project, until, book)
@@ -148,6 +157,7 @@ def _read(folder: Path, as_of: dt.date | None, book: FaultBook) -> tuple[Project
         horizon_on=dates[2],
         inventory=inventory,
         surveys=surveys,
+        survey_parts=parts,
         work_log=read_work_log(*_files(opened, "work_log"), inventory, opened.settings, book),
         decisions=read_decisions(*_files(opened, "decisions"), inventory, opened.settings, book),
         pest_systems=opened.systems,
@@ -284,7 +294,14 @@ def _file_list(opened: _Opened, book: FaultBook) -> tuple[InputFile, ...]:
 
 
 def _file(kind: str, path: Path, folder: Path, rows: int) -> InputFile:
-    """Return one input file with its hash; a Shapefile's parts count together."""
+    """Return one input file with its hash."""
+    root, full = folder.resolve(), path.resolve()
+    name = full.relative_to(root).as_posix() if full.is_relative_to(root) else full.name
+    return InputFile(role=kind, path=name, sha256=content_sha256(path), rows=rows)
+
+
+def content_sha256(path: Path) -> str:
+    """Return the hash of an input file; a Shapefile's parts count together."""
     parts = [path]
     if path.suffix.lower() == ".shp":
         alike = (each for each in path.parent.iterdir() if each.stem.casefold() == path.stem.casefold())
@@ -294,9 +311,7 @@ def _file(kind: str, path: Path, folder: Path, rows: int) -> InputFile:
         with part.open("rb") as file:
             while block := file.read(2**20):
                 digest.update(block)
-    root, full = folder.resolve(), path.resolve()
-    name = full.relative_to(root).as_posix() if full.is_relative_to(root) else full.name
-    return InputFile(role=kind, path=name, sha256=digest.hexdigest(), rows=rows)
+    return digest.hexdigest()
 
 
 def _paths(folder: Path, project: ProjectFile, kind: str, book: FaultBook) -> list[Path | None]:

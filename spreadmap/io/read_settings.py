@@ -14,8 +14,10 @@ from pydantic import TypeAdapter, ValidationError
 from spreadmap.dispersal.kernels import KERNELS, settings_that_do_not_fit
 from spreadmap.dispersal.physics import physics_faults
 from spreadmap.errors import SettingsError
+from spreadmap.io.desk import desk_faults
 from spreadmap.io.faults import FaultBook, shown
 from spreadmap.io.project_file import PROJECT_FILE, suggestion
+from spreadmap.values.page_settings import tile_host
 from spreadmap.values.settings import Settings
 
 
@@ -98,7 +100,7 @@ def _check_range(book: FaultBook, where: str, value: Any, notes: Mapping[str, An
     numbers = list(value.values()) if isinstance(value, dict) else list(value) if isinstance(value, tuple) else [value]
     least, most, unit = notes["least"], notes["most"], notes["unit"]
     for number in numbers:
-        if isinstance(number, str):
+        if isinstance(number, str | dict):
             continue
         low = least is not None and number < least
         high = most is not None and number > most
@@ -136,6 +138,8 @@ def _check_together(book: FaultBook, settings: Settings) -> None:
     # alone, each value was checked already: what is left is how heights and lengths fit together
     for found, allowed, remedy in physics_faults(settings.physics) if settings.physics.use_physics else ():
         book.stop(PROJECT_FILE, found, remedy, allowed=allowed, error=SettingsError)
+    for found, allowed, remedy in desk_faults(settings.delivery):
+        book.stop(PROJECT_FILE, found, remedy, allowed=allowed, error=SettingsError)
     infection = settings.infection
     days = {"removal.bud_break": removal.bud_break, "infection.growing_from": infection.growing_from,
             "infection.growing_to": infection.growing_to}  # fmt: skip
@@ -143,8 +147,23 @@ def _check_together(book: FaultBook, settings: Settings) -> None:
         if not (1 <= month <= 12 and 1 <= day <= calendar.monthrange(2001, month)[1]):
             book.stop(PROJECT_FILE, f"'settings.{name}' = {shown((month, day))}", "Correct the day.",
                       allowed="month and day, for example [3, 15]", error=SettingsError)  # fmt: skip
+    _check_tiles(book, settings)
     low, high = infection.assumed_onward_range
     if not low <= infection.assumed_onward <= high:
         book.stop(PROJECT_FILE, f"'settings.infection.assumed_onward_range' = {shown(infection.assumed_onward_range)}",
                   "Put them in order.", allowed="assumed_onward between its first and its last number",
                   error=SettingsError)  # fmt: skip
+
+
+def _check_tiles(book: FaultBook, settings: Settings) -> None:
+    """Note an address of map tiles that is none, or that says nothing of whose tiles they are."""
+    page = settings.page
+    try:
+        host = tile_host(page.tile_address)
+    except ValueError:
+        book.stop(PROJECT_FILE, f"'settings.page.tile_address' = {shown(page.tile_address)}", "Correct the address.",
+                  allowed="https://host/path with each of {z}, {x}, {y} once", error=SettingsError)  # fmt: skip
+        return
+    if host and not page.tile_attribution.strip():
+        book.stop(PROJECT_FILE, "'settings.page.tile_attribution' is empty", "Say whose tiles they are: their licence asks for "
+                  "it on the map.", allowed="a short text", error=SettingsError)  # fmt: skip

@@ -44,11 +44,10 @@ def curve_rows(curve: RemovalCurve, system: SystemResult) -> list[tuple[object, 
     told = (SHARE_OF[face.mode], face.mode.value, face.as_of)
     columns = (curve.hours, curve.share, curve.low, curve.high)
     numbers = np.round(np.column_stack(columns), 6).tolist()
+    infections = np.column_stack((curve.infections, curve.infections_low, curve.infections_high)).tolist()
     return [
-        (round(hours, 4), plants, share, low, high, None if np.isnan(infections) else round(infections, 4), *told)
-        for (hours, share, low, high), plants, infections in zip(
-            numbers, curve.plants.tolist(), curve.infections.tolist(), strict=True
-        )
+        (round(hours, 4), plants, share, low, high, *(None if np.isnan(one) else round(one, 4) for one in few), *told)
+        for (hours, share, low, high), plants, few in zip(numbers, curve.plants.tolist(), infections, strict=True)
     ]
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import errno
 import json
 import os
 import re
@@ -18,6 +19,8 @@ RUNS = "runs"
 LATEST = "latest.json"
 PART = ".part"
 NAME = re.compile(r"^(\d{4}-\d{2}-\d{2})-(\d+)$")
+DISK_ERRORS = frozenset({errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EIO, errno.EROFS, errno.EACCES, errno.EPERM})
+"""Numbers of errors that a disk makes, full, broken or not to be written; any other is a defect."""
 
 
 class RunFolder:
@@ -31,7 +34,7 @@ class RunFolder:
     Raises
     ------
     OutputError
-        If the folder cannot be made, flushed or named.
+        If the folder cannot be made, flushed or named, or the disk refuses what the block writes.
     """
 
     def __init__(self, project: Path, as_of: dt.date, delivered: Iterable[str] = ()) -> None:
@@ -62,6 +65,8 @@ class RunFolder:
         """Name the folder, or remove it after an error."""
         if kind is not None:
             shutil.rmtree(self.path, ignore_errors=True)
+            if isinstance(error, OSError) and error.errno in DISK_ERRORS:
+                raise self._not_completed(error) from error
             return
         try:
             flush_tree(self.path)
@@ -74,9 +79,15 @@ class RunFolder:
             shutil.rmtree(self.path, ignore_errors=True)
             if isinstance(failure, OutputError):
                 raise
-            msg = f"{self.final} could not be completed: {failure}. Free the disk, then run again; nothing was changed."
-            raise OutputError(msg) from failure
+            raise self._not_completed(failure) from failure
         write_latest(self.project, self.final)
+
+    def _not_completed(self, error: OSError) -> OutputError:
+        """Return an error of the disk in words for the desk."""
+        return OutputError(
+            f"{self.final} could not be completed: {error}. Free the disk, or give this user the right to write there, then "
+            "run again; nothing was changed."
+        )
 
     def _next_number(self, runs: Path) -> int:
         """Return the next free number of this date."""

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import csv
 import datetime as dt
 from collections.abc import Callable, Sequence
 from pathlib import Path
 
 from spreadmap.errors import OutputError
+from spreadmap.io.write_tables import write_csv
 from spreadmap.values.project import Fault
 
 LOG = "run.log"
@@ -33,19 +33,13 @@ class RunLog:
 
 def write_fault_report(path: Path, faults: Sequence[Fault]) -> Path:
     """Write faults as CSV, the most harmful first; text that a spreadsheet would take for a formula gets a quote."""
-
-    def safe(text: str) -> str:
-        return f"'{text}" if text[:1] in "=+-@\t\r" and text else text
-
+    rows = [
+        (fault.weight, fault.file, "" if fault.row is None else fault.row, fault.column, fault.found, fault.allowed,
+         fault.remedy)
+        for fault in faults
+    ]  # fmt: skip
     try:
-        with path.open("w", encoding="utf-8", newline="") as file:
-            table = csv.writer(file)
-            table.writerow(["weight", "file", "row", "column", "found", "allowed", "remedy"])
-            for fault in faults:
-                row = "" if fault.row is None else str(fault.row)
-                texts = (fault.weight, fault.file, row, fault.column, fault.found, fault.allowed, fault.remedy)
-                table.writerow([safe(text) for text in texts])
-    except OSError as error:
-        msg = f"{path} could not be written: {error}. Choose another place for --report."
+        return write_csv(path, ("weight", "file", "row", "column", "found", "allowed", "remedy"), rows)
+    except OutputError as error:
+        msg = f"{path} could not be written ({error}) Choose another place for --report."
         raise OutputError(msg) from error
-    return path

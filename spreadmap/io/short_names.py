@@ -90,8 +90,8 @@ FACE = (
 )
 """What every layer says of itself, row by row."""
 
-IS_CUT = _flag("is_cut", "is_cut", "Y: a text of this row was cut at 254 bytes here; it is whole in the GeoPackage",
-               missing="never missing")  # fmt: skip
+IS_CUT = _flag("is_cut", "is_cut", "Y: a text of this row was cut at 254 bytes here, or has ? for letters of another "
+               "encoding; it is whole in the other formats", missing="never missing")  # fmt: skip
 
 _PLANT = (
     _text("plant_id", "plant_id", 32, "Key of the plant, as the inventory gives it", missing="never missing"),
@@ -107,9 +107,9 @@ _PLACE = (
     _text("note", "note", 40, "Note of the inventory"),
 )
 _RANKS = (
-    _number("rank_low", "rank_low", "-", "Best rank over the scale run", whole=True),
-    _number("rank_high", "rank_high", "-", "Worst rank over the scale run", whole=True),
-    _flag("rank_holds", "rank_holds", "Y: stays on its side of the cut-off in the whole scale run"),
+    _number("rank_low", "rank_low", "-", "Best rank over scale run and assumed rates, or draws of a fit", whole=True),
+    _number("rank_high", "rank_high", "-", "Worst rank over the same", whole=True),
+    _flag("rank_holds", "rank_holds", "Y: stays on its side of the cut-off in all of it"),
     _text("reason", "reason", 80, "Why it stands where it stands on the list"),
 )
 
@@ -215,8 +215,8 @@ ZONES = (
           missing="never missing"),
     _number("share", "share", "-", "Share of the focus's arrivals inside, by definition of the ring", can_miss=True),
     _number("area_m2", "area_m2", "m2", "Area"),
-    _number("area_low_m2", "area_low", "m2", "Smallest area over the scale run", can_miss=True),
-    _number("area_high_m2", "area_high", "m2", "Largest area over the scale run", can_miss=True),
+    _number("area_low_m2", "area_low", "m2", "Smallest area over the scale run, or over draws of the fit", can_miss=True),
+    _number("area_high_m2", "area_high", "m2", "Largest area over the same", can_miss=True),
     _number("reach_far_m", "reach_far", "m", "Farthest distance of the line from the focus's centre",
             can_miss=True),
     _number("reach_near_m", "reach_near", "m", "Nearest distance of the line from the focus's centre", can_miss=True),
@@ -243,7 +243,7 @@ ZONE_RANGES = (
     _number("focus", "focus", "-", "Number of the focus, largest first", whole=True),
     _text("ring", "ring", 8, "Ring", missing="never missing", allowed=RING_NAMES),
     _number("share", "share", "-", "Share of the focus's arrivals inside"),
-    _text("bound", "bound", 8, "low: the smallest area over the scale run; high: the largest", missing="never missing",
+    _text("bound", "bound", 8, "low: the smallest area over the run; high: the largest", missing="never missing",
           allowed=("low", "high")),
     _number("area_m2", "area_m2", "m2", "Area"),
     IS_CUT,
@@ -251,11 +251,11 @@ ZONE_RANGES = (
 )  # fmt: skip
 
 BLOCKS = (
-    _text("block", "block", 24, "Block of 50 m, by the corner south-west in the CRS of the delivery",
+    _text("block", "block", 24, "Block of 50 m, by the corner south-west in the working CRS of the project",
           missing="never missing"),
     _number("host_plants", "hosts", "-", "Host plants standing in the block", whole=True),
     _text("confirmed", "confirmed", 8, "Confirmed plants, in bands", missing="never missing",
-          allowed=("none", "1-4", "5-19", "20+")),
+          allowed=("none", "1-4", "5-19", "20+", "not stated")),
     _number("pressure_class", "p_class", "-", "Class of the mean relative pressure on the block's hosts, 1 lowest",
             whole=True, can_miss=True),
     *FACE,
@@ -282,10 +282,10 @@ GEOMETRY = {
 """The one geometry type of every layer."""
 
 POSITION = (
-    _number("easting", "easting", "m", "Position in the CRS of the delivery"),
-    _number("northing", "northing", "m", "Position in the CRS of the delivery"),
-    _number("longitude", "longitude", "deg", "WGS 84"),
-    _number("latitude", "latitude", "deg", "WGS 84"),
+    _number("easting", "easting", "m", "Position in the CRS of the delivery, rounded to 0.001"),
+    _number("northing", "northing", "m", "Position in the CRS of the delivery, rounded to 0.001"),
+    _number("longitude", "longitude", "deg", "WGS 84, rounded to 1e-7"),
+    _number("latitude", "latitude", "deg", "WGS 84, rounded to 1e-7"),
 )
 """Columns that tables without geometry carry besides."""
 
@@ -479,9 +479,11 @@ REMOVAL_CURVE = (
     _number("crew_hours", "crew_hours", "crew hours", "Crew hours along the removal list, set-up and travel included"),
     _number("plants", "plants", "plants", "Plants taken out by then", whole=True),
     _number("share_avoided", "share", "-", "Share avoided of what all plants to be planned on the list would bring about"),
-    _number("share_low", "share_low", "-", "Its least value over the scale run and, in relative mode, the assumed rates"),
+    _number("share_low", "share_low", "-", "Its least value over the scale run and the assumed rates, or over draws of the fit"),
     _number("share_high", "share_high", "-", "Its greatest value over the same"),
     _number("infections_avoided", "infections", "infections", "Infections avoided; calibrated mode only", can_miss=True),
+    _number("infections_low", "inf_low", "infections", "Its least value over draws of the fit", can_miss=True),
+    _number("infections_high", "inf_high", "infections", "Its greatest value over the same", can_miss=True),
     _text("share_of", "share_of", 80, "Of what it is a share", missing="never missing"),
     _text("mode", "mode", 10, "relative: ranks and ratios only", missing="never missing",
           allowed=("relative", "calibrated")),

@@ -9,7 +9,12 @@ from __future__ import annotations
 import xml.etree.ElementTree as ET
 from dataclasses import dataclass
 
-from spreadmap.io.short_names import LAYERS, NOT_ASSESSED
+from spreadmap.io.desk import code_of, field_name
+from spreadmap.io.short_names import GEOMETRY, LAYERS, NOT_ASSESSED
+from spreadmap.values.delivery_settings import DeliverySettings
+
+USUAL = DeliverySettings()
+"""A desk that asks for nothing of its own."""
 
 CLASS_COLOURS = ("#fee838", "#bcae6c", "#7d7c78", "#434e6c", "#00224e")
 """Cividis at 1, 3/4, 1/2, 1/4 and 0: the darkest is the highest class. Breaks never move, so neither do colours."""
@@ -93,23 +98,23 @@ MM_TO_PIXEL = 1 / 0.28
 """A pixel of the standard is 0.28 mm (OGC 05-077r4, section 11)."""
 
 
-def styled_column(layer: str, *, short: bool) -> str:
+def styled_column(layer: str, *, short: bool, desk: DeliverySettings = USUAL) -> str:
     """Return the field that decides how rows of a layer are drawn."""
     name = SIGNS[layer][0]
-    return next(column.short if short else column.name for column in LAYERS[layer] if column.name == name)
+    return next(field_name(column, desk) if short else column.name for column in LAYERS[layer] if column.name == name)
 
 
-def sld_of_layer(layer: str, *, short: bool = True) -> str:
+def sld_of_layer(layer: str, *, short: bool = True, desk: DeliverySettings = USUAL) -> str:
     """Return the SLD 1.1 of a vector layer; `short` says whether fields have their short names."""
-    field = styled_column(layer, short=short)
-    root, style = _sld_root(layer)
+    field = styled_column(layer, short=short, desk=desk)
+    root, style = _sld_root(desk.file_names.get(layer, layer))
     for sign in SIGNS[layer][1]:
         rule = ET.SubElement(style, f"{{{SE}}}Rule")
         ET.SubElement(rule, f"{{{SE}}}Name").text = sign.label
         filtered = ET.SubElement(rule, f"{{{OGC}}}Filter")
         equal = ET.SubElement(filtered, f"{{{OGC}}}PropertyIsEqualTo")
         ET.SubElement(equal, f"{{{OGC}}}PropertyName").text = field
-        ET.SubElement(equal, f"{{{OGC}}}Literal").text = sign.value
+        ET.SubElement(equal, f"{{{OGC}}}Literal").text = code_of(SIGNS[layer][0], sign.value, desk)
         if _is_polygon(layer):
             _polygon_sld(rule, sign)
         else:
@@ -134,13 +139,13 @@ def sld_of_raster(name: str, breaks: tuple[float, ...], *, is_classed: bool) -> 
     return _xml(root)
 
 
-def qml_of_layer(layer: str, *, short: bool = False) -> str:
+def qml_of_layer(layer: str, *, short: bool = False, desk: DeliverySettings = USUAL) -> str:
     """Return the QML of a vector layer; `short` says whether fields have their short names."""
     root = ET.Element("qgis", {"version": "3.22.0", "styleCategories": "Symbology"})
     renderer = ET.SubElement(
         root,
         "renderer-v2",
-        {"type": "categorizedSymbol", "attr": styled_column(layer, short=short), "symbollevels": "0",
+        {"type": "categorizedSymbol", "attr": styled_column(layer, short=short, desk=desk), "symbollevels": "0",
          "enableorderby": "0", "forceraster": "0"},
     )  # fmt: skip
     categories = ET.SubElement(renderer, "categories")
@@ -150,7 +155,12 @@ def qml_of_layer(layer: str, *, short: bool = False) -> str:
         ET.SubElement(
             categories,
             "category",
-            {"symbol": str(index), "value": sign.value, "label": sign.label, "render": "true"},
+            {
+                "symbol": str(index),
+                "value": code_of(SIGNS[layer][0], sign.value, desk),
+                "label": sign.label,
+                "render": "true",
+            },
         )
         symbol = ET.SubElement(symbols, "symbol", {"type": kind, "name": str(index), "alpha": "1"})
         drawn = ET.SubElement(
@@ -163,6 +173,27 @@ def qml_of_layer(layer: str, *, short: bool = False) -> str:
             ET.SubElement(options, "Option", {"type": "QString", "name": key, "value": value})
             ET.SubElement(drawn, "prop", {"k": key, "v": value})
     ET.SubElement(root, "layerGeometryType").text = "2" if kind == "fill" else "0"
+    ET.indent(root)
+    return "<!DOCTYPE qgis PUBLIC 'http://mrcc.com/qgis.dtd' 'SYSTEM'>\n" + ET.tostring(root, encoding="unicode") + "\n"
+
+
+def qml_of_raster(breaks: tuple[float, ...]) -> str:
+    """Return the QML of a surface, drawn in classes between the fixed breaks; an item is the upper end of its class."""
+    root = ET.Element("qgis", {"version": "3.22.0", "styleCategories": "Symbology"})
+    renderer = ET.SubElement(
+        ET.SubElement(root, "pipe"),
+        "rasterrenderer",
+        {"type": "singlebandpseudocolor", "band": "1", "opacity": "1", "alphaBand": "-1",
+         "classificationMin": repr(float(breaks[0])), "classificationMax": repr(float(breaks[-1]))},
+    )  # fmt: skip
+    shader = ET.SubElement(
+        ET.SubElement(renderer, "rastershader"),
+        "colorrampshader",
+        {"colorRampType": "DISCRETE", "classificationMode": "1", "clip": "0"},
+    )
+    count = len(breaks) + 1
+    for limit, colour, word in zip((*breaks, float("inf")), class_colours(count), class_words(count), strict=True):
+        ET.SubElement(shader, "item", {"value": repr(float(limit)), "color": colour, "label": word, "alpha": "255"})
     ET.indent(root)
     return "<!DOCTYPE qgis PUBLIC 'http://mrcc.com/qgis.dtd' 'SYSTEM'>\n" + ET.tostring(root, encoding="unicode") + "\n"
 
@@ -186,7 +217,7 @@ def rgb(colour: str) -> tuple[int, int, int]:
 
 
 def _is_polygon(layer: str) -> bool:
-    return layer in ("zones", "blocks")
+    return GEOMETRY[layer] != "Point"
 
 
 def _sld_root(name: str) -> tuple[ET.Element, ET.Element]:

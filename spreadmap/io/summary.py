@@ -267,7 +267,7 @@ def file_sha256(path: Path) -> str:
 def manifest_values(
     folder: Path, products: Mapping[str, Mapping[str, Any]], result: SurveyResult, previous_folder: str
 ) -> dict[str, Any]:
-    """Return the manifest: hash and counts of every product, hash of every input, versions, settings. No clock.
+    """Return the manifest: hash and counts of every product, hash of every input, surveys, versions, settings. No clock.
 
     Parameters
     ----------
@@ -290,6 +290,7 @@ def manifest_values(
             {"role": file.role, "path": file.path, "sha256": file.sha256, "rows": file.rows}
             for file in result.inputs.files
         ],
+        "surveys": plain(result.inputs.survey_parts),
         "versions": library_versions(),
         "seed": result.settings.ahead.seed,
         "seed_says": seed_sentence(result.settings),

@@ -4,30 +4,31 @@ from __future__ import annotations
 
 import shutil
 from collections.abc import Mapping
-from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
 from spreadmap.errors import OutputError
-from spreadmap.io.layers import Layer, inspection_layer
+from spreadmap.io.desk import placed
+from spreadmap.io.hand_held import in_walking_order
+from spreadmap.io.layers import inspection_layer
 from spreadmap.io.run_folder import PART, flush_folder, flush_tree
 from spreadmap.io.summary import TOP, face_values, survey_values, write_json
 from spreadmap.io.survey_tables import statement_rows, write_table
-from spreadmap.io.write_tables import write_list_csv
-from spreadmap.values.results import SurveyResult, SystemResult
+from spreadmap.io.write_tables import write_layer_csv
+from spreadmap.values.results import PlannedSurvey, PlannedSystem
 
 SURVEY_PLAN = "survey_plan"
 
 
-def survey_plan_folder(project: Path, result: SurveyResult) -> Path:
+def survey_plan_folder(project: Path, result: PlannedSurvey) -> Path:
     """Return where the plan of the next survey stands when nobody names a folder."""
     return project / SURVEY_PLAN / result.inputs.next_survey_on.isoformat()
 
 
 def write_survey_plan(
-    folder: Path, result: SurveyResult, sheets: Mapping[str, bytes], *, may_replace: bool = False
+    folder: Path, result: PlannedSurvey, sheets: Mapping[str, bytes], *, may_replace: bool = False
 ) -> dict[str, Any]:
     """Write field sheets, the list in walking order, what may be said, and a summary; return the summary.
 
@@ -37,7 +38,7 @@ def write_survey_plan(
     ----------
     folder : Path
         New or empty, unless `may_replace`: then an earlier plan there gives way.
-    result : SurveyResult
+    result : PlannedSurvey
     sheets : mapping
         Finished files by their path in the folder.
     may_replace : bool
@@ -76,7 +77,7 @@ def write_survey_plan(
     return summary
 
 
-def _fill(folder: Path, result: SurveyResult, sheets: Mapping[str, bytes]) -> dict[str, Any]:
+def _fill(folder: Path, result: PlannedSurvey, sheets: Mapping[str, bytes]) -> dict[str, Any]:
     """Write all files into a folder and return the summary."""
     for name, content in sheets.items():
         path = folder / name
@@ -85,7 +86,8 @@ def _fill(folder: Path, result: SurveyResult, sheets: Mapping[str, bytes]) -> di
     for system in result.systems:
         own = folder / system.triage.system.key
         own.mkdir(exist_ok=True)
-        write_list_csv(own / "inspection_list.csv", in_walking_order(inspection_layer(system, result.inputs)))
+        walk = in_walking_order(inspection_layer(system, result.inputs))
+        write_layer_csv(own / "inspection_list.csv", placed(walk, result.settings.delivery))
         if system.survey is not None:
             rows = statement_rows(system.survey, system.triage.system.key, result.inputs.as_of)
             write_table(own, "survey_statement", rows)
@@ -94,16 +96,7 @@ def _fill(folder: Path, result: SurveyResult, sheets: Mapping[str, bytes]) -> di
     return summary
 
 
-def in_walking_order(layer: Layer) -> Layer:
-    """Return the plants of an inspection list that the hours reach, in the order of the walk."""
-    walk = layer.columns["walk_order"]
-    rows = np.argsort(walk, kind="stable")
-    rows = rows[walk[rows] > 0]
-    columns = {name: values[rows] for name, values in layer.columns.items()}
-    return replace(layer, geometry=layer.geometry[rows], columns=columns)
-
-
-def plan_values(result: SurveyResult) -> dict[str, Any]:
+def plan_values(result: PlannedSurvey) -> dict[str, Any]:
     """Return the summary of a planned survey."""
     inputs = result.inputs
     return {
@@ -115,7 +108,7 @@ def plan_values(result: SurveyResult) -> dict[str, Any]:
     }
 
 
-def _system_values(system: SystemResult, result: SurveyResult) -> dict[str, Any]:
+def _system_values(system: PlannedSystem, result: PlannedSurvey) -> dict[str, Any]:
     """Return what the survey of one pest system looks at."""
     look, keys = system.plan.inspection, result.inputs.inventory.plant_id
     within = look.within_hours

@@ -31,17 +31,23 @@ def in_degrees(geometry: npt.NDArray[Any], crs: str) -> npt.NDArray[np.object_]:
     OutputError
         If a position cannot be turned into degrees.
     """
-    change = Transformer.from_crs(crs, "EPSG:4326", always_xy=True)
+    return turned(geometry, crs, "EPSG:4326")
+
+
+def turned(geometry: npt.NDArray[Any], crs: str, to: str) -> npt.NDArray[np.object_]:
+    """Return shapes of one CRS in another, east or longitude first; OutputError where a position has no place in it."""
+    change = Transformer.from_crs(crs, to, always_xy=True)
 
     def turn(coordinates: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
-        longitude, latitude = change.transform(coordinates[:, 0], coordinates[:, 1])
-        return np.column_stack((longitude, latitude)).astype(np.float64)
+        east, north = change.transform(coordinates[:, 0], coordinates[:, 1])
+        return np.column_stack((east, north)).astype(np.float64)
 
-    turned = np.asarray(shapely.transform(np.asarray(geometry, dtype=object), turn), dtype=object)
-    if len(turned) and not np.isfinite(shapely.get_coordinates(turned)).all():
-        msg = f"a shape has no longitude and latitude in {crs}. Check its coordinates against the CRS of the project."
+    moved = np.asarray(shapely.transform(np.asarray(geometry, dtype=object), turn), dtype=object)
+    if len(moved) and not np.isfinite(shapely.get_coordinates(moved)).all():
+        what = f"has no longitude and latitude in {crs}" if to == "EPSG:4326" else f"of {crs} has no place in {to}"
+        msg = f"a shape {what}. Check its coordinates against the CRS of the project."
         raise OutputError(msg)
-    return turned
+    return moved
 
 
 def to_wgs84(geometry: BaseGeometry, crs: str, simplify_m: float = SIMPLIFY_M) -> dict[str, Any]:
@@ -75,6 +81,11 @@ def ring_shape(ring: Ring, crs: str) -> WebShape:
             "sites": clean_text("; ".join(ring.sites_inside)),
             "standing": RECOMMENDED,
         },
+        figures={
+            "share of arrivals": (ring.share,),
+            "area": (ring.area_m2, ring.area_low_m2, ring.area_high_m2),
+            "inspect every": (float(ring.inspect_every_days),),
+        },
     )
 
 
@@ -90,6 +101,7 @@ def line_shape(line: Line, crs: str) -> WebShape:
             "source": clean_text(line.source),
             "wild stands inside": clean_text("; ".join(line.reservoirs_inside)),
         },
+        figures={"distance": (line.distance_m,)},
     )
 
 
@@ -132,6 +144,7 @@ def place_shapes(inputs: ProjectInputs) -> WebShapes:
                 "height": f"{screens.height_m[row]:g} m" if np.isfinite(screens.height_m[row]) else "",
                 "lets through": f"{100 * screens.factor[row]:.0f} % of arrivals",
             },
+            figures={"height": (float(screens.height_m[row]),), "lets through": (float(screens.factor[row]),)},
         )
         for row, shape in enumerate(screens.geometry)
     ]
@@ -158,6 +171,7 @@ def ring_range_shapes(result: SystemResult, crs: str) -> tuple[WebShape, ...]:
                 "share of arrivals": f"{100 * ring.share:.0f} %",
                 "area": f"{ring.area_low_m2:,.0f} to {ring.area_high_m2:,.0f} m²",
             },
+            figures={"share of arrivals": (ring.share,), "area": (ring.area_low_m2, ring.area_high_m2)},
         )
         for ring in result.zones.rings
         if ring.name == "inner" and not (between := ring.high.difference(ring.low)).is_empty
@@ -179,6 +193,7 @@ def old_ring_shapes(result: SystemResult, crs: str) -> tuple[WebShape, ...]:
                 "focus": str(ring.focus),
                 "share of arrivals": f"{100 * ring.share:.0f} %",
             },
+            figures={"share of arrivals": (ring.share,)},
         )
         for ring in reversed(last.rings)
         if not ring.polygon.is_empty

@@ -10,10 +10,12 @@ from pathlib import Path, PurePosixPath
 from spreadmap.decisions.cautions import removal_cautions
 from spreadmap.errors import OutputError
 from spreadmap.io.calendar_file import calendar_ics, calendar_rows, write_calendar_csv
-from spreadmap.io.changes import Change, DeliveredPlant, compare, delivered_plants, write_changes
+from spreadmap.io.changes import INSERT, Change, DeliveredPlant, compare, delivered_plants, write_changes
+from spreadmap.io.desk import placed, position_unit
 from spreadmap.io.dictionary import write_dictionary
 from spreadmap.io.disposal_tables import disposal_tables
 from spreadmap.io.forecast_file import FORECAST, forecast_text
+from spreadmap.io.gone_plants import GonePlant, Rows, gone_before, gone_now, write_gone
 from spreadmap.io.layers import Layer, clean_text, system_layers
 from spreadmap.io.metadata import NOT_A_DIAGNOSIS, write_metadata
 from spreadmap.io.public import block_layer, write_public
@@ -21,9 +23,10 @@ from spreadmap.io.removal_tables import write_removal_tables
 from spreadmap.io.scenario_table import write_scenarios
 from spreadmap.io.score_file import score_values
 from spreadmap.io.streamed import put_in_place
-from spreadmap.io.styles import qml_of_layer, sld_of_layer, sld_of_raster
+from spreadmap.io.styles import qml_of_raster, sld_of_raster
 from spreadmap.io.summary import manifest_values, summary_values, write_json
 from spreadmap.io.survey_tables import write_survey_tables
+from spreadmap.io.write_layers import write_layers
 from spreadmap.io.write_raster import (
     ALONE_SAYS,
     RISK,
@@ -33,8 +36,7 @@ from spreadmap.io.write_raster import (
     write_class_raster,
     write_surface,
 )
-from spreadmap.io.write_tables import write_list_csv, write_list_xlsx, write_rejected
-from spreadmap.io.write_vector import write_geopackage, write_shapefile
+from spreadmap.io.write_tables import write_layer_csv, write_list_xlsx, write_rejected
 from spreadmap.outbreak.forecast_record import forecast_of
 from spreadmap.values.results import Face, SurveyResult, SystemResult
 from spreadmap.values.words import Mode
@@ -67,6 +69,10 @@ class _Delivery:
         if self._step is not None:
             self._step(name)
 
+    def under(self, folder: str) -> Callable[[str], None]:
+        """Return what announces names inside a folder."""
+        return lambda name: self.announce(f"{folder}/{name}")
+
     def add(self, *paths: Path, rows: int | None = None, rows_cut: int = 0) -> None:
         """Note files that were written."""
         self.products += [
@@ -95,6 +101,7 @@ def write_delivery(
     pages: Mapping[str, bytes] | None = None,
     previous: Mapping[str, Mapping[str, DeliveredPlant]] | None = None,
     previous_folder: str = "",
+    history: Rows | None = None,
     rasters: Mapping[str, Path] | None = None,
     step: Callable[[str], None] | None = None,
 ) -> tuple[Product, ...]:
@@ -109,6 +116,8 @@ def write_delivery(
         Finished files by their path in the folder, such as `review.html` or `public/review.html`.
     previous, previous_folder
         What `history.last_delivery` gave: the plants of the last delivery, for `changes.csv`.
+    history : Rows
+        The open history, for `gone_plants.csv`.
     rasters : mapping
         Rasters that were written tile by tile, by their path in the folder such as `rose_rosette/risk.tif`.
     step : callable
@@ -139,6 +148,7 @@ def write_delivery(
         delivery.announce(name)
         delivery.bytes(folder / _safe_name(name), content)
     _write_papers(delivery, result, changes, rows_cut)
+    _write_gone(delivery, result, changes, history)
     delivery.announce(MANIFEST)
     known = {
         product.path: {} if product.rows is None else {"rows": product.rows, "rows_cut": product.rows_cut}
@@ -160,20 +170,15 @@ def _write_system(
     folder = delivery.folder / _safe_key(key)
     _make_folder(folder)
     layers = {layer.name: layer for layer in system_layers(system, result.inputs, result.settings)}
-    for name, layer in layers.items():
-        delivery.announce(f"{key}/{name}.shp")
-        parts, cut = write_shapefile(folder, layer, result.inputs.as_of)
-        delivery.add(*parts, rows=len(layer), rows_cut=cut)
-        rows_cut[name] = rows_cut.get(name, 0) + cut
-        delivery.text(folder / f"{name}.sld", sld_of_layer(name))
-        delivery.text(folder / f"{name}.qml", qml_of_layer(name, short=True))
-    delivery.announce(f"{key}/{key}.gpkg")
-    styles = {name: (qml_of_layer(name), sld_of_layer(name, short=False)) for name in layers}
-    package = write_geopackage(folder / f"{key}.gpkg", list(layers.values()), styles, result.inputs.as_of)
-    delivery.add(package, rows=sum(len(layer) for layer in layers.values()))
-    for name in LISTS:
+    desk, as_of = result.settings.delivery, result.inputs.as_of
+    for written in write_layers(folder, tuple(layers.values()), key, desk, as_of, delivery.under(key)):
+        delivery.add(*written.paths, rows=written.rows, rows_cut=written.rows_cut)
+        if written.layer:
+            rows_cut[written.layer] = rows_cut.get(written.layer, 0) + written.rows_cut
+    lists = {name: placed(layers[name], desk) for name in LISTS}
+    for name, layer in lists.items():
         delivery.announce(f"{key}/{name}.csv")
-        delivery.add(write_list_csv(folder / f"{name}.csv", layers[name]), rows=len(layers[name]))
+        delivery.add(write_layer_csv(folder / f"{name}.csv", layer), rows=len(layer))
     delivery.announce(f"{key}/scenarios.csv")
     told = len(system.ahead.scenarios) + len(system.ahead.comparisons)
     delivery.add(write_scenarios(folder, system.ahead, key), rows=told)
@@ -186,12 +191,12 @@ def _write_system(
     delivery.announce(f"{key}/removal_list.xlsx")
     book = write_list_xlsx(
         folder / "removal_list.xlsx",
-        layers["removal_list"],
+        lists["removal_list"],
         removal_cautions(result.settings.removal),
         about(system.face, result.inputs.name),
-        result.inputs.as_of,
+        as_of,
     )
-    delivery.add(book, rows=len(layers["removal_list"]))
+    delivery.add(book, rows=len(lists["removal_list"]))
     delivery.announce(f"{key}/{FORECAST}")
     delivery.text(folder / FORECAST, forecast_text(forecast_of(system, result)))
     _write_rasters(delivery, folder, system, result, rasters)
@@ -217,6 +222,9 @@ def _write_rasters(
         delivery.announce(place)
         delivery.add(put_in_place(rasters[place], path) if place in rasters else write(path))
         delivery.text(path.with_suffix(".sld"), sld_of_raster(name, breaks, is_classed=name == RISK_CLASS))
+        if name != RISK_CLASS:
+            # the classes carry their colours in the file itself
+            delivery.text(path.with_suffix(".qml"), qml_of_raster(breaks))
 
 
 def _write_disposals(delivery: _Delivery, result: SurveyResult) -> None:
@@ -245,7 +253,7 @@ def _write_public(delivery: _Delivery, result: SurveyResult) -> None:
     folder = delivery.folder / PUBLIC
     _make_folder(folder)
     layer = block_layer(result.systems, result.inputs)
-    delivery.add(*write_public(folder, layer, result.inputs.as_of), rows=len(layer))
+    delivery.add(*write_public(folder, layer, result.inputs.as_of, result.settings.delivery), rows=len(layer))
 
 
 def _write_papers(
@@ -255,7 +263,10 @@ def _write_papers(
     folder = delivery.folder
     delivery.announce("data_dictionary.csv")
     is_calibrated = any(system.ahead.mode is Mode.CALIBRATED for system in result.systems)
-    delivery.add(write_dictionary(folder / "data_dictionary.csv", rows_cut, is_calibrated=is_calibrated))
+    desk, unit = result.settings.delivery, position_unit(result.settings.delivery.crs or result.inputs.crs)
+    delivery.add(
+        write_dictionary(folder / "data_dictionary.csv", rows_cut, is_calibrated=is_calibrated, desk=desk, unit=unit)
+    )
     delivery.announce("metadata.xml")
     delivery.add(write_metadata(folder / "metadata.xml", result))
     delivery.announce("changes.csv")
@@ -267,6 +278,17 @@ def _write_papers(
     delivery.add(write_json(folder / "score.json", score_values(result)))
     delivery.announce("summary.json")
     delivery.add(write_json(folder / "summary.json", summary_values(result, changes)))
+
+
+def _write_gone(delivery: _Delivery, result: SurveyResult, changes: Sequence[Change], history: Rows | None) -> None:
+    """Write which plants are in the inventory no more, those of earlier deliveries first."""
+    delivery.announce("gone_plants.csv")
+    gone: tuple[GonePlant, ...] = ()
+    if history is not None:
+        back = {(change.system, change.plant_id) for change in changes if change.change == INSERT}
+        gone = tuple(each for each in gone_before(history) if (each.system, each.plant_id) not in back)
+        gone += gone_now(history, changes, result.inputs.as_of)
+    delivery.add(write_gone(delivery.folder / "gone_plants.csv", gone), rows=len(gone))
 
 
 def about(face: Face, project: str) -> tuple[tuple[str, str], ...]:

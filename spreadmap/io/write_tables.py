@@ -5,23 +5,29 @@ from __future__ import annotations
 import csv
 import datetime as dt
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 import shapely
 import xlsxwriter
 
 from spreadmap.errors import OutputError
-from spreadmap.io.layers import Layer
-from spreadmap.io.short_names import POSITION, Column, Kind
+from spreadmap.io.layers import Layer, day_texts, each_word
+from spreadmap.io.short_names import NOT_ASSESSED, POSITION, Column, Kind
 from spreadmap.io.web_geometry import in_degrees
-from spreadmap.values.arrays import to_date
+from spreadmap.values.arrays import FloatArray, to_date
 from spreadmap.values.project import RejectedRow
 
-STARTS_A_FORMULA = re.compile(r"^'*[=+\-@\t\r]")
-QUOTED = re.compile(r"^'+[=+\-@\t\r]")
+WKT = Column(
+    name="wkt", short="wkt", kind=Kind.TEXT, unit="-", meaning="Area as well-known text in the CRS of the delivery"
+)
+"""The column of areas in a table."""
+ROWS_AT_ONCE = 50_000
+STARTS_A_FORMULA = re.compile(r"^'*[=+\-@\t\r\n]")
+QUOTED = re.compile(r"^'+[=+\-@\t\r\n]")
 
 
 def quote_formula(text: str) -> str:
@@ -48,12 +54,22 @@ def write_csv(path: Path, head: Sequence[str], rows: Iterable[Sequence[object]],
         with path.open("w", encoding="utf-8", newline="") as file:
             table = csv.writer(file, lineterminator="\n")
             table.writerow(head)
-            for row in rows:
-                table.writerow([quote_formula(value) if guard and isinstance(value, str) else value for value in row])
+            guarded = ([_safe(value) if isinstance(value, str) else value for value in row] for row in rows)
+            table.writerows(guarded if guard else rows)
     except OSError as error:
         msg = f"{path.name} could not be written: {error}. Free the disk or the folder, then run again."
         raise OutputError(msg) from error
     return path
+
+
+def _safe(text: str) -> str:
+    """Return a text as a cell: no formula, and no line end that the library would leave without quotes."""
+    return quote_formula(text).replace("\r\n", "\n").replace("\r", "\n")
+
+
+def list_columns(layer: Layer) -> tuple[Column, ...]:
+    """Return the columns of a layer as a table has them: no day twice, no mark of cut texts."""
+    return tuple(column for column in layer.spec if not _is_date_text(layer, column) and column.name != "is_cut")
 
 
 def table_of(layer: Layer) -> tuple[tuple[Column, ...], list[list[Any]]]:
@@ -61,18 +77,21 @@ def table_of(layer: Layer) -> tuple[tuple[Column, ...], list[list[Any]]]:
 
     Numbers that were not assessed are None here: a table without types has no need of a code.
     """
-    place = np.asarray(layer.geometry, dtype=object)
-    degrees = in_degrees(place, layer.crs)
-    position = (
-        np.round(shapely.get_x(place), 3),
-        np.round(shapely.get_y(place), 3),
+    spec = list_columns(layer)
+    values = [_cells(column, layer.columns[column.name]) for column in spec]
+    values += [axis.tolist() for axis in positions(layer.geometry, layer.crs)]
+    return (*spec, *POSITION), [list(row) for row in zip(*values, strict=True)]
+
+
+def positions(points: npt.NDArray[np.object_], crs: str) -> tuple[FloatArray, ...]:
+    """Return easting, northing, longitude and latitude of points, each (n,), rounded to 0.001 and 1e-7."""
+    degrees = in_degrees(points, crs)
+    return (
+        np.round(shapely.get_x(points), 3),
+        np.round(shapely.get_y(points), 3),
         np.round(shapely.get_x(degrees), 7),
         np.round(shapely.get_y(degrees), 7),
     )
-    spec = [column for column in layer.spec if not _is_date_text(layer, column) and column.name != "is_cut"]
-    values = [_cells(column, layer.columns[column.name]) for column in spec]
-    values += [np.asarray(axis, dtype=np.float64).tolist() for axis in position]
-    return (*spec, *POSITION), [list(row) for row in zip(*values, strict=True)]
 
 
 def _is_date_text(layer: Layer, column: Column) -> bool:
@@ -84,16 +103,46 @@ def _cells(column: Column, values: Any) -> list[Any]:
     """Return a column as Python values; None where nothing was assessed."""
     if column.kind is Kind.DATE:
         return [to_date(value) for value in values]
-    cells = values.tolist()
-    if column.kind in (Kind.NUMBER, Kind.WHOLE):
-        return [None if column.missing == str(cell).removesuffix(".0") else cell for cell in cells]
-    return list(cells)
+    cells: list[Any] = values.tolist()
+    if column.missing == str(NOT_ASSESSED) and column.kind in (Kind.NUMBER, Kind.WHOLE):
+        return [None if cell == NOT_ASSESSED else cell for cell in cells]
+    return cells
 
 
-def write_list_csv(path: Path, layer: Layer) -> Path:
-    """Write a point layer as CSV with its long names and its position in metres and degrees."""
-    spec, rows = table_of(layer)
-    return write_csv(path, [column.name for column in spec], rows)
+def _guarded(column: Column, values: Any) -> list[Any]:
+    """Return a column as a CSV takes it: days as texts, texts guarded against formulas."""
+    if column.kind not in (Kind.DATE, Kind.TEXT, Kind.FLAG):
+        return _cells(column, values)
+    words = day_texts(values) if column.kind is Kind.DATE else each_word(values, quote_formula)
+    cells: list[Any] = words.tolist()
+    return cells
+
+
+def write_layer_csv(path: Path, layer: Layer) -> Path:
+    """Write a layer as CSV with its long names; points with their position, areas as well-known text (WKT).
+
+    Raises
+    ------
+    OutputError
+        If the file cannot be written.
+    """
+    spec = list_columns(layer)
+    is_point = layer.geometry_type == "Point"
+    head = [column.name for column in (*spec, *(POSITION if is_point else (WKT,)))]
+    return write_csv(path, head, _csv_rows(layer, spec, is_point=is_point), guard=False)
+
+
+def _csv_rows(layer: Layer, spec: Sequence[Column], *, is_point: bool) -> Iterator[tuple[Any, ...]]:
+    """Yield the rows of a layer, its words guarded; some at a time, so that a million of them take little memory."""
+    for first in range(0, len(layer), ROWS_AT_ONCE):
+        rows = slice(first, first + ROWS_AT_ONCE)
+        values = [_guarded(column, layer.columns[column.name][rows]) for column in spec]
+        shapes = layer.geometry[rows]
+        if is_point:
+            values += [axis.tolist() for axis in positions(shapes, layer.crs)]
+        else:
+            values.append(shapely.to_wkt(shapes, rounding_precision=-1).tolist())
+        yield from zip(*values, strict=True)
 
 
 def write_list_xlsx(

@@ -23,8 +23,10 @@ import shapely
 from pyproj import CRS
 
 from spreadmap.errors import OutputError
-from spreadmap.io.layers import Layer, clean_text
-from spreadmap.io.short_names import Column, Kind
+from spreadmap.io.geopackage_rows import add_rows
+from spreadmap.io.layers import Layer, clean_text, each_word
+from spreadmap.io.short_names import Kind
+from spreadmap.io.write_dbf import field_of, write_dbf
 
 MOST_TEXT_BYTES = 254
 MOST_NUMBER = 1e15
@@ -33,28 +35,31 @@ SHAPEFILE_PARTS = (".shp", ".shx", ".dbf", ".prj", ".cpg")
 GEOPACKAGE_VERSION = "1.2"
 
 
-def cut_text(text: str, most_bytes: int = MOST_TEXT_BYTES) -> str:
-    """Return the text, cut on a letter border so that its UTF-8 form has at most `most_bytes` bytes."""
-    data = text.encode("utf-8")
-    return text if len(data) <= most_bytes else data[:most_bytes].decode("utf-8", errors="ignore")
+def cut_text(text: str, most_bytes: int = MOST_TEXT_BYTES, encoding: str = "UTF-8") -> str:
+    """Return the text as a field of an encoding can hold it: cut on a letter border, "?" for letters it does not have."""
+    data = text.encode(encoding, errors="replace")
+    return data[:most_bytes].decode(encoding, errors="ignore")
 
 
-def cut_layer(layer: Layer) -> tuple[Layer, int]:
-    """Return the layer with its texts cut for a Shapefile and `is_cut` set, and how many rows were cut."""
+def cut_layer(layer: Layer, encoding: str = "UTF-8") -> tuple[Layer, int]:
+    """Return the layer with its texts as a Shapefile can hold them and `is_cut` set, and how many rows lost letters."""
     columns = dict(layer.columns)
     cut = np.zeros(len(layer), dtype=bool)
     for column in layer.spec:
         if column.kind is Kind.TEXT:
             whole = columns[column.name]
-            shorter = {text: cut_text(text) for text in set(whole.tolist())}
-            columns[column.name] = np.array([shorter[text] for text in whole], dtype=object)
-            cut |= np.array([shorter[text] != text for text in whole], dtype=bool)
+            held = {text: cut_text(text, encoding=encoding) for text in set(whole.tolist())}
+            if any(held[text] != text for text in held):
+                columns[column.name] = each_word(whole, held.__getitem__)
+                cut |= np.asarray(columns[column.name] != whole, dtype=bool)
     if "is_cut" in columns:
         columns["is_cut"] = np.where(cut, "Y", "N").astype(object)
     return replace(layer, columns=columns), int(cut.sum())
 
 
-def write_shapefile(folder: Path, layer: Layer, as_of: dt.date) -> tuple[tuple[Path, ...], int]:
+def write_shapefile(
+    folder: Path, layer: Layer, as_of: dt.date, encoding: str = "UTF-8"
+) -> tuple[tuple[Path, ...], int]:
     """Write one layer as a Shapefile with its short names.
 
     Parameters
@@ -64,24 +69,34 @@ def write_shapefile(folder: Path, layer: Layer, as_of: dt.date) -> tuple[tuple[P
     layer : Layer
     as_of : date
         Stands in the table's header instead of the day of writing.
+    encoding : str
+        Of the table; one of `DeliverySettings.encoding`.
 
     Returns
     -------
     tuple of Path, int
-        The five files, and how many rows have a text that was cut at 254 bytes.
+        The five files, and how many rows have a text that was cut at 254 bytes or has a letter that the encoding lacks.
 
     Raises
     ------
     OutputError
         If a number does not fit, the CRS does not survive, or the file cannot be written.
     """
-    ready, cut = cut_layer(layer)
+    ready, cut = cut_layer(layer, encoding)
     _check_numbers(ready, "Shapefile")
-    path = folder / f"{layer.name}.shp"
-    fields = [column.short for column in ready.spec]
-    data = [_field(column, ready.columns[column.name]) for column in ready.spec]
-    _write(path, ready, fields, data, driver="ESRI Shapefile", layer=layer.name, encoding="UTF-8",
-           layer_options={"DBF_DATE_LAST_UPDATE": as_of.isoformat(), "SPATIAL_INDEX": "NO"})  # fmt: skip
+    path, table = folder / f"{layer.file_name}.shp", folder / f"{layer.file_name}.dbf"
+    _write(path, ready, [], [], driver="ESRI Shapefile", layer=layer.file_name,
+           layer_options={"SPATIAL_INDEX": "NO"})  # fmt: skip
+    columns = [ready.columns[column.name] for column in ready.spec]
+    fields = [
+        field_of(column, name, values, encoding)
+        for column, name, values in zip(ready.spec, layer.short_names, columns, strict=True)
+    ]
+    try:
+        write_dbf(table, fields, columns, as_of, encoding)
+    except OSError as error:
+        msg = f"{table.name} could not be written: {error}. Free the disk, then run again."
+        raise OutputError(msg) from error
     _check_whole(path, len(layer))
     _check_crs(path, layer.crs, None)
     return tuple(path.with_suffix(part) for part in SHAPEFILE_PARTS), cut
@@ -112,17 +127,40 @@ def write_geopackage(
         for index, layer in enumerate(layers):
             _check_numbers(layer, "GeoPackage")
             fields = [column.name for column in layer.spec]
-            data = [layer.columns[column.name] for column in layer.spec]
+            data = [layer.columns[column.name][:0] for column in layer.spec]
             first: dict[str, Any] = {"dataset_options": {"VERSION": GEOPACKAGE_VERSION}} if index == 0 else {}
-            _write(path, layer, fields, data, driver="GPKG", layer=layer.name,
+            empty = replace(layer, geometry=layer.geometry[:0])
+            _write(path, empty, fields, data, driver="GPKG", layer=layer.file_name,
                    layer_options={"DESCRIPTION": layer.name.replace("_", " ")}, **first)  # fmt: skip
+            if len(layer):
+                _add_rows(path, layer)
     try:
         _write_styles(path, layers, styles, stamp)
     except sqlite3.Error as error:
         msg = f"{path.name}: the styles could not be written: {error}. Free the disk, then run again."
         raise OutputError(msg) from error
     for layer in layers:
-        _check_crs(path, layer.crs, layer.name)
+        _check_crs(path, layer.crs, layer.file_name)
+    return path
+
+
+def _add_rows(path: Path, layer: Layer) -> None:
+    """Put the rows of a layer into its empty table; the library draws the shapes beside it first, for their index."""
+    drawn = path.with_name(f".shapes_of_{path.name}")
+    try:
+        _write(drawn, layer, [], [], driver="GPKG", layer=layer.file_name,
+               dataset_options={"VERSION": GEOPACKAGE_VERSION})  # fmt: skip
+        add_rows(path, layer, drawn)
+    except sqlite3.Error as error:
+        msg = f"{path.name}, layer '{layer.name}' could not be written: {error}. Free the disk, then run again."
+        raise OutputError(msg) from error
+    finally:
+        drawn.unlink(missing_ok=True)
+
+
+def write_plain(path: Path, table: Layer, fields: Mapping[str, npt.NDArray[Any]], **options: Any) -> Path:
+    """Write the places of a layer with these fields, in a format that has neither short names nor styles."""
+    _write(path, table, list(fields), list(fields.values()), **options)
     return path
 
 
@@ -131,7 +169,7 @@ def write_geojson(path: Path, layer: Layer, lon_lat: npt.NDArray[Any]) -> Path:
     in_degrees = replace(layer, geometry=lon_lat, crs="EPSG:4326")
     fields = [column.name for column in layer.spec if column.kind is not Kind.DATE]
     data = [layer.columns[name] for name in fields]
-    _write(path, in_degrees, fields, data, driver="GeoJSON", layer=layer.name,
+    _write(path, in_degrees, fields, data, driver="GeoJSON", layer=layer.file_name,
            layer_options={"RFC7946": "YES", "WRITE_NAME": "NO"})  # fmt: skip
     return path
 
@@ -158,18 +196,6 @@ def _write(path: Path, table: Layer, fields: list[str], data: list[npt.NDArray[A
             raise OutputError(msg) from error
 
 
-def _field(column: Column, values: npt.NDArray[Any]) -> npt.NDArray[Any]:
-    """Return a column for a Shapefile: texts and flags with a fixed room, widened where a text needs more."""
-    if column.kind is Kind.FLAG:
-        return values.astype("U1")
-    if column.kind is Kind.TEXT:
-        longest = max((len(text.encode("utf-8")) for text in set(values.tolist())), default=1)
-        return values.astype(f"U{max(column.width, longest, 1)}")
-    if column.kind is Kind.WHOLE:
-        return values.astype(np.int32)
-    return values
-
-
 def _check_numbers(layer: Layer, form: str) -> None:
     """Refuse numbers that the format would change without a word."""
     for column in layer.spec:
@@ -186,11 +212,12 @@ def _check_numbers(layer: Layer, form: str) -> None:
 def _check_whole(path: Path, rows: int) -> None:
     """Refuse a Shapefile that is shorter than its headers say: on a full disk the library cuts it without a word."""
     with path.open("rb") as file:
-        words = struct.unpack(">i", file.read(28)[24:])[0]
+        words = struct.unpack(">i", file.read(28).ljust(28, b"\0")[24:])[0]
     with path.with_suffix(".dbf").open("rb") as file:
-        found, head, record = struct.unpack("<IHH", file.read(12)[4:])
+        found, head, record = struct.unpack("<IHH", file.read(12).ljust(12, b"\0")[4:])
     sizes = {part: path.with_suffix(part).stat().st_size for part in (".shp", ".shx", ".dbf")}
-    wanted = {".shp": 2 * words, ".shx": 100 + 8 * rows, ".dbf": head + rows * record}
+    # a head that was cut tells no length: its own comes first
+    wanted = {".shp": max(100, 2 * words), ".shx": 100 + 8 * rows, ".dbf": max(32, head) + rows * record}
     short = [part for part, size in sizes.items() if size < wanted[part]]
     if short or found != rows:
         msg = f"{path.stem}: {' and '.join(short) or 'a part'} is not complete. Free the disk, then run again."
@@ -242,5 +269,5 @@ def _write_styles(path: Path, layers: Sequence[Layer], styles: Mapping[str, tupl
                     "INSERT INTO layer_styles (f_table_catalog, f_table_schema, f_table_name, f_geometry_column,"
                     " styleName, styleQML, styleSLD, useAsDefault, description, owner, update_time)"
                     " VALUES ('', '', ?, 'geom', ?, ?, ?, 1, ?, '', ?)",
-                    (layer.name, layer.name, qml, sld, clean_text(layer.name), stamp),
+                    (layer.file_name, layer.file_name, qml, sld, clean_text(layer.name), stamp),
                 )

@@ -55,6 +55,21 @@ class InputFile:
     rows: int
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SurveyPart:
+    """The inspections of one day in one file: what a survey is known by, whatever its files are called.
+
+    `rows_sha256` is the hash of the inspections themselves, in whatever form and order they stand. `source_sha256` is
+    that of the file, with the columns and words by which it is read; `rows` how many inspections there are [-].
+    """
+
+    file: str
+    day: dt.date
+    rows: int
+    rows_sha256: str
+    source_sha256: str
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class ProjectInputs:
     """One project as read: tables, rasters, dates and the place, in the working CRS."""
@@ -81,4 +96,5 @@ class ProjectInputs:
     faults: tuple[Fault, ...] = ()
     rejected: tuple[RejectedRow, ...] = ()
     files: tuple[InputFile, ...] = field(default=())
+    survey_parts: tuple[SurveyPart, ...] = ()
     decisions: Decisions = field(default_factory=Decisions)

@@ -124,37 +124,43 @@ class Triage:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class SystemResult:
-    """All that was computed for one mapped pest system."""
+class PlannedSystem:
+    """One mapped pest system up to its lists: all that the next survey needs, and no map, zone or forecast."""
 
     triage: Triage
     state: PlantState
-    climate: WindClimate
-    sources: Sources
     exposure: Exposure
     hidden: HiddenFirstForm
+    breaks: tuple[float, ...]
+    plan: Plan
+    face: Face
+    unseen: Hidden | HiddenOrder | None = None
+    """Hidden infection: chances in calibrated mode, their order alone in relative mode; None where nobody asked."""
+    survey: SurveyAnswer | None = None
+    """What the last survey allows to be said, and what is drawn for the next one."""
+    costs: CostTable | None = None
+    """What the work and the next survey cost, by site and owner."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class SystemResult(PlannedSystem):
+    """All that was computed for one mapped pest system."""
+
+    climate: WindClimate
+    sources: Sources
     surface: Surface
     surface_without_reservoirs: Surface
-    breaks: tuple[float, ...]
     unit_per_m2: float
     ahead: Ahead
-    plan: Plan
     zones: Zones
-    face: Face
     reach_says: tuple[str, ...] = ()
     """Directional distances of landings, in sentences."""
     raster_grid: Grid | None = None
     """Cells of the delivered rasters where they were written tile by tile; the surfaces are then in coarser cells."""
-    unseen: Hidden | HiddenOrder | None = None
-    """Hidden infection: chances in calibrated mode, their order alone in relative mode; None where nobody asked."""
     courses: tuple[Course, ...] = ()
     """Chances of every plant of the inventory under each course of action; none in relative mode."""
-    survey: SurveyAnswer | None = None
-    """What the last survey allows to be said, and what is drawn for the next one."""
     before: PlantState | None = None
     """The state at the survey before the last one; None where there was none."""
-    costs: CostTable | None = None
-    """What the work and the next survey cost, by site and owner."""
     score: SystemScore | None = None
     """How the forecasts on record did; None where nobody asked."""
 
@@ -165,14 +171,21 @@ class SystemResult:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class SurveyResult:
-    """The answer to one survey: triage of every system, and maps and lists for those with a removal verdict."""
+class PlannedSurvey:
+    """The next survey of a project: the lists of all mapped pest systems."""
 
     inputs: ProjectInputs
     settings: Settings
-    triage: tuple[Triage, ...]
-    systems: tuple[SystemResult, ...]
+    systems: tuple[PlannedSystem, ...]
     remarks: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class SurveyResult(PlannedSurvey):
+    """The answer to one survey: triage of every system, and maps and lists for those with a removal verdict."""
+
+    systems: tuple[SystemResult, ...]
+    triage: tuple[Triage, ...]
     status_words: TextArray
     """The worst status of every plant over all systems, for maps that show every plant once."""
     disposals: tuple[Disposal, ...] = ()

@@ -9,8 +9,10 @@ from __future__ import annotations
 from dataclasses import dataclass, field, fields, is_dataclass
 from typing import Any
 
+from spreadmap.values.delivery_settings import DeliverySettings
 from spreadmap.values.epidemic_settings import AheadSettings, DetectionSettings, InfectionSettings
 from spreadmap.values.fit_settings import FitSettings
+from spreadmap.values.page_settings import PageSettings
 from spreadmap.values.removal_settings import RemovalSettings
 from spreadmap.values.setting import OWN, STATUSES, setting
 from spreadmap.values.survey_settings import SurveySettings
@@ -20,6 +22,7 @@ __all__ = [
     "AheadSettings",
     "CalendarSettings",
     "CostSettings",
+    "DeliverySettings",
     "DetectionSettings",
     "FitSettings",
     "GridSettings",
@@ -27,6 +30,7 @@ __all__ = [
     "InputSettings",
     "InspectionSettings",
     "KernelSettings",
+    "PageSettings",
     "PhysicalKernelSettings",
     "PressureSettings",
     "RemovalSettings",
@@ -367,6 +371,8 @@ class Settings:
     detection: DetectionSettings = field(default_factory=DetectionSettings)
     fit: FitSettings = field(default_factory=FitSettings)
     ahead: AheadSettings = field(default_factory=AheadSettings)
+    page: PageSettings = field(default_factory=PageSettings)
+    delivery: DeliverySettings = field(default_factory=DeliverySettings)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

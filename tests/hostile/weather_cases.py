@@ -190,7 +190,16 @@ def without_end(path: Path) -> None:
                     file[name].attrs[key] = value
 
 
+def in_a_circle(path: Path) -> None:
+    """Damage the size of a stored text, so that whoever looks for the next one never comes to the end."""
+    data = bytearray(path.read_bytes())
+    start = data.index(b"GCOL") + 24
+    data[start : start + 8] = (2**64 - 16).to_bytes(8, "little")
+    path.write_bytes(data)
+
+
 netcdf("netcdf_of_fourteen_gigabytes", after=without_end)
+netcdf("netcdf_whose_pointers_go_in_a_circle", after=in_a_circle)
 netcdf("netcdf_in_order")
 netcdf("netcdf_cut_short", after=cut)
 netcdf("netcdf_in_an_unknown_unit", unit("furlong day-1"))

@@ -1,0 +1,58 @@
+"""Layers as GeoParquet 1.0.0 (geoparquet.org/releases/v1.0.0, from memory), with the library of the extra `parquet`."""
+
+from __future__ import annotations
+
+import importlib
+import json
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import shapely
+from pyproj import CRS
+
+from spreadmap.errors import OutputError
+from spreadmap.io.layers import Layer
+from spreadmap.io.short_names import Kind
+
+GEOMETRY_COLUMN = "geometry"
+
+
+def write_geoparquet(path: Path, layer: Layer) -> Path:
+    """Write one layer as GeoParquet with its long names; texts of any length, days as days.
+
+    Raises
+    ------
+    OutputError
+        If the library is missing or the file cannot be written.
+    """
+    try:
+        arrow, parquet = importlib.import_module("pyarrow"), importlib.import_module("pyarrow.parquet")
+    except ImportError as error:
+        msg = f"{path.name} could not be written: {error}. Install the extra for it: pip install 'spreadmap[parquet]'."
+        raise OutputError(msg) from error
+    kinds = {
+        Kind.TEXT: arrow.string(), Kind.FLAG: arrow.string(), Kind.DATE: arrow.date32(), Kind.WHOLE: arrow.int64(),
+        Kind.NUMBER: arrow.float64(),
+    }  # fmt: skip
+    columns = {column.name: arrow.array(layer.columns[column.name], type=kinds[column.kind]) for column in layer.spec}
+    columns[GEOMETRY_COLUMN] = arrow.array(shapely.to_wkb(layer.geometry), type=arrow.binary())
+    table = arrow.table(columns).replace_schema_metadata({"geo": json.dumps(geo_metadata(layer), sort_keys=True)})
+    try:
+        parquet.write_table(table, path, compression="zstd")
+    except OSError as error:
+        msg = f"{path.name} could not be written: {error}. Free the disk or the folder, then run again."
+        raise OutputError(msg) from error
+    return path
+
+
+def geo_metadata(layer: Layer) -> dict[str, Any]:
+    """Return what the format wants to be said of the geometry: encoding, types, CRS and extent."""
+    said: dict[str, Any] = {
+        "encoding": "WKB",
+        "geometry_types": [layer.geometry_type],
+        "crs": CRS.from_user_input(layer.crs).to_json_dict(),
+    }
+    if len(layer):
+        said["bbox"] = np.asarray(shapely.total_bounds(layer.geometry), dtype=np.float64).tolist()
+    return {"version": "1.0.0", "primary_column": GEOMETRY_COLUMN, "columns": {GEOMETRY_COLUMN: said}}
