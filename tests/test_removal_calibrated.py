@@ -10,6 +10,7 @@ from small_worlds import rose_toward, spread_of
 from test_removal import ENGINE, NO_SCREENS, TODAY, list_of, only_believed, two_beds
 
 from spreadmap.biology.season import flight_days
+from spreadmap.decisions.reasons import chance_words
 from spreadmap.decisions.removal import rank_removals
 from spreadmap.decisions.removal_words import Knowledge
 from spreadmap.values.hidden import Hidden
@@ -171,3 +172,8 @@ def test_two_plants_of_one_receiver_share_it():
     one = calibrated(inventory_at((0, 0), (10, 0)), {}, [0], only_believed()).avoided[0]
     dose = -np.log1p(-one)
     assert both == pytest.approx([np.exp(-dose) - np.exp(-2 * dose), one], rel=0.01)
+
+
+def test_no_chance_is_said_as_certain():
+    said = [chance_words(chance) for chance in (0.0004, 0.043, 0.31, 0.994, 1.0)]
+    assert said == ["below 0.1 %", "4.3 %", "31 %", "over 99 %", "over 99 %"]

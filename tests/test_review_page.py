@@ -427,6 +427,7 @@ def test_shares_never_round_to_nothing_or_all():
     assert [EN.part(value) for value in (0, 0.001, 0.01, 0.5, 0.994, 0.996, 1)] == [
         "0 %", "under 1 %", "1 %", "50 %", "over 99 %", "over 99 %", "100 %"
     ]  # fmt: skip
+    assert [EN.chance(value) for value in (0.5, 0.996, 1)] == ["50 %", "over 99 %", "over 99 %"]
 
 
 def test_areas_and_dates_in_words():

@@ -11,6 +11,7 @@ import numpy as np
 from spreadmap.decisions.looking import Looks, order_by_worth, reached, walk
 from spreadmap.decisions.onward import touching_weight
 from spreadmap.decisions.places import work_places
+from spreadmap.decisions.reasons import chance_words
 from spreadmap.dispersal.spread import Spread, unit_density
 from spreadmap.engine import Engine
 from spreadmap.outbreak.exposure import candidates, ranks
@@ -245,7 +246,7 @@ def _reason(
     if state.status[plant] == Status.SUSPECT.value:
         parts.append(f"suspect on {state.status_on[plant]}, take a sample")
     if chance is not None and np.isfinite(chance[plant]):
-        told = f"infected with a chance of {_share(float(chance[plant]))} by the fitted model"
+        told = f"infected with a chance of {chance_words(float(chance[plant]))} by the fitted model"
         is_asked = is_tested and state.status[plant] != Status.SUSPECT.value
         parts.append(f"no finding, {told}: take a sample" if is_asked else told)
     if state.inspections[plant] == 0:
@@ -257,13 +258,6 @@ def _reason(
             parts.append(f"{100 * wild:.0f} % of it from wild stands")
     text = "; ".join(parts)
     return f"{text[:1].upper()}{text[1:]}." if text else "Regular interval."
-
-
-def _share(chance: float) -> str:
-    """Return a chance in per cent, small ones with a digit more."""
-    if chance < 0.001:
-        return "below 0.1 %"
-    return f"{100 * chance:.1f} %" if chance < 0.1 else f"{100 * chance:.0f} %"
 
 
 def _plain(pressure: float) -> str:

@@ -191,11 +191,20 @@ def _finding(state: PlantState, plant: int, again: BoolArray, hidden: Hidden | N
             return f"Order opened again on {_day(state.reopened_on[plant])}: the roots are still in the ground"
         return f"Regrowth seen after the removal on {_day(state.removed_on[plant])}"
     if state.status[plant] != Status.INFECTED.value:
-        chance = 100 * float(hidden.infected[plant]) if hidden is not None else float("nan")
-        return f"No finding; infected with a chance of {chance:.0f} % by the fitted model: test it first"
+        chance = float(hidden.infected[plant]) if hidden is not None else float("nan")
+        return f"No finding; infected with a chance of {chance_words(chance)} by the fitted model: test it first"
     return f"{BY_EVIDENCE.get(state.evidence[plant], 'Confirmed')} on {_day(state.status_on[plant])}"
 
 
 def _day(day: np.datetime64) -> str:
     """Return a date as it is printed."""
     return "an unknown date" if np.isnat(day) else str(np.datetime_as_string(day, unit="D"))
+
+
+def chance_words(chance: float) -> str:
+    """Return a chance that rests on draws in per cent: small ones with a digit more, none as certain."""
+    if chance < 0.001:
+        return "below 0.1 %"
+    if chance > 0.99:
+        return "over 99 %"
+    return f"{100 * chance:.1f} %" if chance < 0.1 else f"{100 * chance:.0f} %"

@@ -123,8 +123,8 @@ def place_table(say: Words, ahead: Ahead) -> Html:
             "tr",
             tag("th", say(f"calibrated.kind_{place.kind}", name=place.name), scope="row"),
             tag("td", say.amount(place.hosts), class_="number"),
-            tag("td", say.part(place.chance_by_survey), class_="number"),
-            tag("td", say.part(place.chance_by_horizon), class_="number"),
+            tag("td", say.chance(place.chance_by_survey), class_="number"),
+            tag("td", say.chance(place.chance_by_horizon), class_="number"),
             tag("td", ranged(say, place.by_horizon), class_="number"),
             tag("td", "–" if place.first_on is None else place.first_on.isoformat(), class_="date"),
         )

@@ -15,7 +15,7 @@ Unseen = Hidden | HiddenOrder | None
 def chance_words(say: Words, unseen: Hidden, plant: int) -> str:
     """Return the chance that a plant is infected already, `31 %`; a dash for plants that are no candidates."""
     chance = float(unseen.infected[plant])
-    return say.part(chance) if np.isfinite(chance) else "–"
+    return say.chance(chance) if np.isfinite(chance) else "–"
 
 
 def hidden_head(say: Words, unseen: Unseen) -> str:
@@ -30,7 +30,7 @@ def hidden_cell(say: Words, system: SystemResult, plant: int) -> Html | None:
         return None
     under, shows = [], unseen.half_show_by[plant]
     if ahead.plants is not None and np.isfinite(ahead.plants.infected_by_survey[plant]):
-        share = say.part(float(ahead.plants.infected_by_survey[plant]))
+        share = say.chance(float(ahead.plants.infected_by_survey[plant]))
         under.append(say("calibrated.later", share=share, day=ahead.next_survey_on.isoformat()))
     if not np.isnat(shows):
         under.append(say("calibrated.shows_by", day=str(shows)))

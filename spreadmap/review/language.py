@@ -22,6 +22,8 @@ SOURCE = "en"
 """The language in which all other rooms, and the files of the pest systems, say their sentences."""
 PHRASES = "phrase."
 FOOT_M, MILE_M = 0.3048, 1609.344
+MOST_CERTAIN = 0.999
+"""Chances above it are said as this one: a few hundred draws know no certainty [-]. None: our choice."""
 KM_PER_MILE = MILE_M / 1000
 ACRE_M2 = 4046.8564224
 LONG_FEET = 5280.0
@@ -145,6 +147,10 @@ class Words:
         if 0.99 < value < 1:
             return self("share.over")
         return self("share.whole", n=100 * value)
+
+    def chance(self, value: float) -> str:
+        """Return a chance that rests on draws in whole percent, and never as certain."""
+        return self.part(min(value, MOST_CERTAIN))
 
     # --- dates
 

@@ -32,7 +32,7 @@ def finding_words(say: Words, system: SystemResult, plant: int) -> str:
             return say("removal.reason_regrowth", day=dated(say, state.removed_on[plant]))
         return say("removal.reason_reopened", day=dated(say, state.reopened_on[plant]))
     if state.status[plant] != Status.INFECTED.value:
-        chance = say.part(float(unseen.infected[plant])) if isinstance(unseen, Hidden) else "–"
+        chance = say.chance(float(unseen.infected[plant])) if isinstance(unseen, Hidden) else "–"
         return say("calibrated.finding_none", share=chance)
     evidence = str(state.evidence[plant])
     return say(f"removal.reason_{evidence if evidence in SURE else 'other'}", day=dated(say, state.status_on[plant]))
