@@ -49,7 +49,7 @@ KERNELS = {
     "K2": (Kernel(family="student_2d", scale_m=50.0, shape=1.5), 10.0),
 }
 REPEATS = 3
-PROBES = (60, 60, 80)
+PROBES = (150, 150, 200)
 
 
 def wind(side_m: float, bends: bool) -> WindClimate:
