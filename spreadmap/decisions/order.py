@@ -75,10 +75,6 @@ class Contributions:
             loss=self.loss[jobs],
         )  # fmt: skip
 
-    def first_order(self) -> FloatArray:
-        """Return what each job sends to healthy plants to first order, shape (n,) [infections]."""
-        return np.asarray(self.far + self.row_sums(self.healthy[self.receiver] * self.dose))
-
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Order:

@@ -10,7 +10,7 @@ from typing import TypeVar
 import numpy as np
 
 from spreadmap.dispersal.spread import Spread
-from spreadmap.values.arrays import DateArray
+from spreadmap.values.arrays import DateArray, even_steps
 from spreadmap.values.hidden import Hidden
 from spreadmap.values.inventory import Sources
 from spreadmap.values.rates import Rates
@@ -46,8 +46,7 @@ class Knowledge:
 
 def evenly_spaced(draws: Sequence[T], most: int) -> list[T]:
     """Return so many draws at even steps, or all where they are fewer."""
-    count = min(most, len(draws))
-    return [draws[number * len(draws) // count] for number in range(count)]
+    return [draws[at] for at in even_steps(len(draws), most)]
 
 
 def removal_remarks(

@@ -9,8 +9,6 @@ from spreadmap.io.write_tables import write_csv
 from spreadmap.values.ahead import Ahead, NewCases, Scenario
 from spreadmap.values.words import Mode
 
-RELATIVE_UNIT = "share of the new cases if nothing is done"
-
 
 def write_scenarios(folder: Path, ahead: Ahead, system_key: str) -> Path:
     """Write `scenarios.csv`: one row per course of action, one per comparison of two.

@@ -30,7 +30,7 @@ from spreadmap.pressure import kept_density
 from spreadmap.records.sources import receptors_of
 from spreadmap.values.action import Action
 from spreadmap.values.ahead import Ahead
-from spreadmap.values.arrays import FloatArray, IntArray, to_date
+from spreadmap.values.arrays import FloatArray, IntArray, even_steps, to_date
 from spreadmap.values.hidden import Hidden
 from spreadmap.values.inventory import Inventory, ScreenSegments, Sources
 from spreadmap.values.pest_system import PestSystem
@@ -172,13 +172,8 @@ def spread_ahead(
 
 def thinned(fitted: Sequence[tuple[Spread, Rates]], draws: int) -> tuple[Law, ...]:
     """Return so many posterior draws at even steps, or all where they are fewer."""
-    taken = even_steps(len(fitted), min(draws, len(fitted)))
+    taken = even_steps(len(fitted), draws)
     return tuple(Law(spread=spread, rates=rates) for spread, rates in (fitted[at] for at in taken))
-
-
-def even_steps(count: int, wanted: int) -> list[int]:
-    """Return so many places among `count`, at even steps from the first."""
-    return [number * count // wanted for number in range(wanted)]
 
 
 def onward_range(settings: Settings) -> tuple[float, ...]:

@@ -53,6 +53,7 @@ from spreadmap.outbreak.fit_types import (
     REST,
     REVERSE,
     SCALE,
+    SECTORS,
     SEND,
     SHAPE,
     SIGMA,
@@ -66,7 +67,6 @@ from spreadmap.outbreak.fit_types import (
     V,
 )  # fmt: skip
 
-SECTORS = 24
 NEAR_DISCS = 8.0
 """Beyond so many canopy radii the kernel at the middle stands for its mean over the disc [-]."""
 

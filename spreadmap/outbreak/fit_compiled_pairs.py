@@ -12,13 +12,12 @@ from spreadmap.outbreak.fit_types import (
     F8,
     I8,
     PAIRS,
+    SECTORS,
     SINGLE,
     TOUCH,
     M,
     V,
 )  # fmt: skip
-
-SECTORS = 24
 
 
 @numba.njit(I8(F8, F8, F8, F8, I8), **COMPILED)

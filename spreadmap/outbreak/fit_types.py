@@ -26,6 +26,7 @@ PARAMETERS = 7
 TOUCH = 0x8000
 """The bit of a pair's number that says that the two plants touch."""
 BIN = 0x7FFF
+SECTORS = 24
 NEVER = 1e18
 """A clock time that never comes [d]."""
 

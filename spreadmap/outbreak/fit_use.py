@@ -14,6 +14,7 @@ import numpy as np
 from spreadmap.dispersal.bearings import never_negative, rose_of_von_mises
 from spreadmap.dispersal.spread import Spread
 from spreadmap.outbreak.fit_world import with_shape
+from spreadmap.values.arrays import even_steps
 from spreadmap.values.fit import HistoryFit
 from spreadmap.values.inventory import Inventory
 from spreadmap.values.pest_system import PestSystem
@@ -42,8 +43,8 @@ def posterior_draws(fit: HistoryFit, spread: Spread, most: int | None = None) ->
     list of (Spread, Rates)
     """
     count = len(fit.draws)
-    taken = np.arange(count) if most is None or most >= count else (np.arange(most) * count) // most
-    return [(law_of(fit, spread, int(at)), rates_of(fit, int(at))) for at in taken]
+    taken = even_steps(count, count if most is None else most)
+    return [(law_of(fit, spread, at), rates_of(fit, at)) for at in taken]
 
 
 def rates_of(fit: HistoryFit, at: int) -> Rates:

@@ -13,7 +13,6 @@ from scipy.special import ndtri
 from spreadmap.dispersal.kernels import KERNELS, Kernel
 from spreadmap.engine import Engine
 from spreadmap.errors import InputError
-from spreadmap.outbreak.fit_compiled import SECTORS
 from spreadmap.outbreak.fit_compiled_pairs import count_pairs, pair_bins
 from spreadmap.outbreak.fit_compiled_ranges import look_ranges
 from spreadmap.outbreak.fit_problem import FitProblem, Incubation
@@ -57,6 +56,7 @@ from spreadmap.outbreak.fit_types import (
     REMOVED_ON,
     REST,
     REVERSE,
+    SECTORS,
     SEND,
     SIGMA,
     STAMPED,

@@ -18,7 +18,7 @@ from spreadmap.outbreak.past import Past, Steps, growing_season, suspects
 from spreadmap.outbreak.scene import Scene
 from spreadmap.outbreak.showing import Showing
 from spreadmap.outbreak.since_fit import DAY, MIDDAY, Caught, Gap, Meanwhile, gap_of
-from spreadmap.values.arrays import BoolArray, DateArray, FloatArray, IntArray, no_dates
+from spreadmap.values.arrays import BoolArray, DateArray, FloatArray, IntArray, even_steps, no_dates
 from spreadmap.values.fit import FitStates, HistoryFit
 from spreadmap.values.hidden import Hidden
 
@@ -97,7 +97,7 @@ def hidden_from_fit(fit: HistoryFit, scene: Scene) -> tuple[Hidden, FittedStart]
     past = scene.past()
     every, shares = states_in(fit.states, scene, past.steps)
     count = min(len(every), scene.settings.ahead.draws)
-    taken = [number * len(every) // count for number in range(count)]
+    taken = even_steps(len(every), count)
     fitted = tuple(posterior_draws(fit, scene.spread, count))
     work = _Work(scene, past, gap_of(scene, past, fit), every, shares)
 

@@ -44,6 +44,12 @@ def no_dates(length: int) -> DateArray:
     return np.full(length, "NaT", dtype="datetime64[D]")
 
 
+def even_steps(count: int, wanted: int) -> list[int]:
+    """Return at most so many places among `count`, at even steps from the first; all where they are fewer."""
+    taken = min(wanted, count)
+    return [number * count // taken for number in range(taken)]
+
+
 def to_date(value: np.datetime64) -> dt.date | None:
     """Return a `datetime.date`, or None where `value` is NaT."""
     return None if np.isnat(value) else value.astype("datetime64[D]").astype(dt.date)
