@@ -35,7 +35,6 @@ def fixed_case(places, looks, found, truth, removed=None):
 def long_run(ready, iterations, seed=5):
     chain = start_chain(ready.world, np.random.default_rng(seed))
     chain.run(500)
-    chain.root[0, 0] = -1.0  # nothing is free: no moves of the law
     chain.step[[TRIES_HIDDEN, TRIES_FIRST]] = 20  # few plants: cheap, and states kept hang less on each other
     records, times = [], []
     for _ in range(iterations // 4):

@@ -19,7 +19,7 @@ from spreadmap.outbreak.fit import draws_of, evenly, states_of
 from spreadmap.outbreak.fit_chain import Pace, columns_of, run_chains
 from spreadmap.outbreak.fit_history import survey_history
 from spreadmap.outbreak.fit_predict import day_on
-from spreadmap.outbreak.fit_types import END
+from spreadmap.outbreak.fit_types import END, FREE
 from spreadmap.outbreak.fit_world import prepare
 from spreadmap.outbreak.hidden_from_fit import hidden_from_fit
 from spreadmap.outbreak.scene import Scene
@@ -33,8 +33,8 @@ DAYS = 540
 SURVEYS = (1, *range(372, 513, 28))
 """The look of the first day finds nothing; it says to the fit when the time began."""
 TRUTH = Truth(background_per_day=1e-4)
-HELD = 0.01
-"""Standard deviation of the logarithms of rates and lengths: they are held at the truth."""
+HELD = 1e-3
+"""Standard deviation of the logarithms of rates and lengths, which are held at the truth."""
 EDGES = np.array([0.0, 0.002, 0.005, 0.01, 0.02, 0.05, 0.1, 0.2, 0.4, 0.6, 1.0])
 """Ten bins, narrow where nearly all plants are."""
 SEED = 9000
@@ -48,7 +48,7 @@ def held_settings():
         "introductions_mean": 0.1, "start_days": 1,
     }  # fmt: skip
     settings = settings_with(contact_per_season=365 * TRUTH.contact_per_day)
-    return replace(settings, fit=FitSettings(**held), ahead=AheadSettings(draws=12))
+    return replace(settings, fit=FitSettings(**held), ahead=AheadSettings())
 
 
 def records_of(made):
@@ -67,7 +67,10 @@ def fit_at_the_truth(scene, as_of, iterations):
         scene.inventory, scene.surveys, scene.work_log, NOWHERE, scene.spread, ALWAYS, scene.settings, as_of
     )
     ready = prepare(history.problem, engine)
-    pace = Pace(chains=2, warm_up=300, batch=iterations, most_iterations=iterations, effective_size=1e9, most_r_hat=1.0)
+    param = ready.world.param.copy()
+    param[FREE] = 0.0
+    ready = replace(ready, world=ready.world._replace(param=param))
+    pace = Pace(chains=2, warm_up=1000, batch=iterations, most_iterations=iterations, effective_size=1e9, most_r_hat=1.0)
     chains = run_chains(ready.world, pace, 1, engine)
     kept = evenly(len(chains[0].kept), 10_000)
     end = day_on(history.problem.clock(), float(ready.world.number[END]))
@@ -127,7 +130,7 @@ def bins_off(chance, truth, level):
 
 
 def test_chances_by_a_fit_sum_to_what_is_hidden():
-    chance, truth, off = told_of(5, 96, 600)
+    chance, truth, off = told_of(5, 96, 2000)
     assert abs(off) < 3.29  # p > 0.001
     assert bins_off(chance, truth, 0.001) == 0
 
@@ -135,6 +138,6 @@ def test_chances_by_a_fit_sum_to_what_is_hidden():
 @pytest.mark.long
 @pytest.mark.timeout(7200)
 def test_chances_by_a_fit_over_two_hundred_outbreaks():
-    chance, truth, off = told_of(200, 96, 600)
+    chance, truth, off = told_of(200, 96, 6000)
     assert abs(off) < 3.29
     assert bins_off(chance, truth, 0.001) == 0

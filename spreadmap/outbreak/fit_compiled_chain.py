@@ -98,7 +98,7 @@ def run_block(w, seed, root, step, record, tally, edge, hits):
     """
     np.random.seed(seed)
     sum_afresh(w)
-    may_hide, may_law = w.hide.shape[1] > 0, root[0, 0] >= 0.0
+    may_hide, may_law = w.hide.shape[1] > 0, np.any(root != 0.0)
     for line in range(len(record)):
         count = int(w.sum[INFECTED])
         for _ in range(count):

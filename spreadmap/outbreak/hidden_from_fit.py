@@ -12,7 +12,7 @@ from spreadmap.outbreak.ensemble import Period, start_for
 from spreadmap.outbreak.events import Start
 from spreadmap.outbreak.exposure import candidates
 from spreadmap.outbreak.fit_diagnostics import effective_size
-from spreadmap.outbreak.fit_use import posterior_draws
+from spreadmap.outbreak.fit_use import mean_law, mean_rates, posterior_draws
 from spreadmap.outbreak.fitted_start import FittedStart
 from spreadmap.outbreak.past import Past, Steps, growing_season, suspects
 from spreadmap.outbreak.scene import Scene
@@ -85,7 +85,8 @@ def hidden_from_fit(fit: HistoryFit, scene: Scene) -> tuple[Hidden, FittedStart]
     is in none, and for plants that were not followed their part of what the fit neglects, by size. The fit ends so long before
     its last survey that nothing infected later could show there, so that clean looks say nothing of what came after; a
     plant healthy then has, in every draw, the chance 1 - exp(-dose) by what the draw's infected plants send until the
-    date of the state (`Meanwhile`), averaged over the draws. Removals count on the days on which they were done.
+    date of the state (`Meanwhile`), averaged over the draws, and put right by what all iterations say of the sources that
+    the draws hold too often or not at all. Removals count on the days on which they were done.
 
     Whether an infected plant shows unnoticed symptoms follows from its latency and all looks at it, given its step. A
     suspect is infected and shows it with the share of suspects that turns out so, else it is like any other plant.
@@ -258,8 +259,43 @@ class _Work:
             open_to = self.healthy_then(state)
             early += np.where(open_to, one.early, 0.0) / len(chosen)
             late += np.where(open_to, one.late, 0.0) / len(chosen)
-        self.add_caught(sums, early, late)
+        more_early, more_late = self.more_than_drawn(chosen, fit)
+        self.add_caught(sums, np.minimum(early * more_early, 1.0), np.minimum(late * more_late, 1.0))
         return sums
+
+    def more_than_drawn(self, chosen: Sequence[DrawState], fit: HistoryFit) -> tuple[FloatArray, FloatArray]:
+        """Return by how much the dose of all iterations exceeds that of the draws that go on, shape (n,) each [-].
+
+        Of infectious by now, and not yet. A seldom source beside a plant may be in none of the few draws, or in one too
+        many; what all sources send, each with its part of all iterations, is known better, and adds up under one law.
+        """
+        law, rates, flights = mean_law(fit, self.scene.spread), mean_rates(fit), self.meanwhile
+        ratios = []
+        for first, last in self.gap.parts():
+            drawn, all_of = (
+                flights.dose(law, rates, flights.strength_times_days(plant, day, first, last, part), first, last)
+                for plant, day, part in (self.sources_in(chosen), self.sources_in_all())
+            )
+            ratios.append(np.divide(all_of, drawn, out=np.ones(len(drawn)), where=drawn > 0))
+        return ratios[0], ratios[1]
+
+    def sources_in(self, states: Sequence[DrawState]) -> tuple[IntArray, IntArray, FloatArray]:
+        """Return plants infected in some states, since which day of the gap, and each one's part of the states."""
+        plant = np.concatenate([state.plant for state in states])
+        day = np.concatenate([self.day_in(state) for state in states])
+        return plant, day, np.full(len(plant), 1.0 / len(states))
+
+    def sources_in_all(self) -> tuple[IntArray, IntArray, FloatArray]:
+        """Return the same of all iterations for plants never noticed, and of the states that are kept for the others."""
+        often, plant_day_part = self.shares, self.sources_in(self.every)
+        told, rest = self.among[often.plant], ~self.among[plant_day_part[0]]
+        since = ((often.since[told] - self.gap.begins) / DAY).astype(np.int64)
+        plant, day, part = (one[rest] for one in plant_day_part)
+        return (
+            np.concatenate([plant, often.plant[told]]),
+            np.concatenate([day, since]),
+            np.concatenate([part, often.share[told]]),
+        )
 
     def hidden(self, sums: Sums, fit: HistoryFit) -> Hidden:
         """Return the chances of every plant by the sums over all draws."""
@@ -269,6 +305,7 @@ class _Work:
             found,
             half_show_by=self._half_show_by(sums, found),
             error=error,
+            worth=size,
             remarks=(*self.past.remarks, error_words(len(self.every), size, found.expected_infected, error)),
         )
 

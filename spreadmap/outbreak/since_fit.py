@@ -49,6 +49,11 @@ class Gap:
     remains: FloatArray
     opens: float = 0.0
 
+    def parts(self) -> tuple[tuple[float, float], tuple[float, float]]:
+        """Return between which days those were infected who are infectious by now, and those who are not yet."""
+        middle = max(float(self.border), self.opens)
+        return (self.opens, middle), (middle, float(self.days))
+
     def flown(self, first: FloatArray, last: FloatArray) -> FloatArray:
         """Return the days of full flight from some days to others, none where the latter come first."""
         day = np.arange(self.days + 1)
@@ -121,27 +126,39 @@ class Meanwhile:
         if gap.border > 0:
             more, since = self._outbreak(number, law, rates, plant, day)
             plant, day = np.concatenate([plant, more]), np.concatenate([day, since])
-        early = self._dose(law, rates, plant, day, gap.opens, gap.border) if gap.border > gap.opens else nothing
-        late = self._dose(law, rates, plant, day, max(gap.border, gap.opens), gap.days)
+        early, late = (
+            self.dose(law, rates, self.strength_times_days(plant, day, first, last), first, last)
+            for first, last in gap.parts()
+        )
         return Caught(early=-np.expm1(-early), late=np.exp(-early) * -np.expm1(-late))
 
-    def strength_times_days(self, plant: IntArray, day: IntArray, first: float, last: float) -> FloatArray:
-        """Return what every plant sends from one day of the gap to another, shape (n,) [medium plants x days of flight]."""
+    def strength_times_days(
+        self, plant: IntArray, day: IntArray, first: float, last: float, part: FloatArray | float = 1.0
+    ) -> FloatArray:
+        """Return what every plant sends from one day of the gap to another, shape (n,) [medium plants x days of flight].
+
+        A plant may stand in `plant` more than once, and each time for a `part` of itself.
+        """
         gap, sent = self.gap, np.zeros(self.n)
         begins = day + MIDDAY + self.scene.settings.infection.infectious_after_days
         until = np.minimum(gap.gone[plant], last)
-        sent[plant] = self.size[plant] * gap.flown(np.maximum(begins, first), np.maximum(until, first))
+        whole = self.size[plant] * gap.flown(np.maximum(begins, first), np.maximum(until, first))
+        np.add.at(sent, plant, part * whole)
         for index, since, to in gap.remains:
             at = int(index)
             span = gap.flown(np.array([max(since, first)]), np.array([max(min(to, last), first)]))
             sent[at] += self.root_strength * self.size[at] * float(span[0])
         return sent
 
-    def _dose(self, law: Spread, rates: Rates, plant: IntArray, day: IntArray, first: float, last: float) -> FloatArray:
-        """Return the expected infections of every candidate from one day of the gap to another, shape (n,) [-]."""
+    def dose(self, law: Spread, rates: Rates, sent: FloatArray, first: float, last: float) -> FloatArray:
+        """Return the expected infections of every candidate from one day of the gap to another, shape (n,) [-].
+
+        `sent` (n,) is what every plant sends meanwhile, by `strength_times_days`.
+        """
+        if last <= first:
+            return np.zeros(self.n)
         scene, gap = self.scene, self.gap
         inventory, whole = scene.inventory, float(gap.flown(np.array([first]), np.array([last]))[0])
-        sent = self.strength_times_days(plant, day, first, last)
         sends = np.flatnonzero(sent > 0)
         own = Sources(
             easting=inventory.easting[sends], northing=inventory.northing[sends], strength=sent[sends], plant=sends
