@@ -74,21 +74,26 @@ def _standing(step, step_days, stood_from, stood_to):
     return max(high - low, 0.0) / step_days
 
 
-@numba.njit(F8(V, V, S2, I8, V, F8, F8, F8, F8, numba.boolean, V), cache=True, nogil=True)
-def _weights(told, force, like, row, flight, step_days, receives, stood_from, stood_to, is_certain,
-             weight):  # fmt: skip
-    """Fill the chance of infection in each step together with the records; return what they sum to, healthy included."""
-    gathered, total = 0.0, 0.0
+@numba.njit(F8(V, V, S2, I8, V, F8, F8, F8, F8, numba.boolean, V, V), cache=True, nogil=True)
+def _weights(told, force, like, row, flight, step_days, receives, stood_from, stood_to, is_certain, weight,
+             escaped):  # fmt: skip
+    """Fill the chance of infection in each step together with the records; return what they sum to, healthy included.
+
+    `escaped` is filled with the chance of no infection by the end of each step, without the records.
+    """
+    total, open_to = 0.0, 1.0
     for step in range(len(flight)):
         weight[step] = 0.0
         # Out of season nothing flies: most steps of a year ask for no exponential.
         if flight[step] > 0.0:
             mine = force[step] * receives * flight[step] * _standing(step, step_days, stood_from, stood_to)
-            weight[step] = math.exp(-gathered) * -math.expm1(-mine) * like[row, step] * told[step]
+            caught = -math.expm1(-mine) * open_to
+            weight[step] = caught * like[row, step] * told[step]
             total += weight[step]
-            gathered += mine
+            open_to -= caught
+        escaped[step] = open_to
     if not is_certain:
-        return total + math.exp(-gathered)
+        return total + open_to
     if total > 0.0:
         return total
     # Confirmed, and no source on record can have done it: every day of flight on which it stood counts alike.
@@ -115,7 +120,7 @@ def fill_chances(begin, end, rows, certain, share, like, told, force, flight, st
     `sending[k]` is the share of a step in which a plant infected k steps earlier sends.
     """
     steps = len(flight)
-    weight = np.zeros(steps)
+    weight, escaped = np.zeros(steps), np.zeros(steps)
     reach = len(sending) - 1
     for plant in range(begin, end):
         for step in range(steps):
@@ -124,7 +129,7 @@ def fill_chances(begin, end, rows, certain, share, like, told, force, flight, st
             if share[row] <= 0.0:
                 continue
             total = _weights(told[plant], force[plant], like, row, flight, step_days, receives[plant], stood_from[plant],
-                             stood_to[plant], certain[row], weight)  # fmt: skip
+                             stood_to[plant], certain[row], weight, escaped)  # fmt: skip
             for step in range(steps):
                 infected[plant, step] += share[row] * weight[step] / total
         early = 0.0
@@ -145,7 +150,7 @@ def fill_gain(begin, end, rows, certain, share, like, told, force, flight, step_
     The change is (chance of the records given infection now - chance of what would come otherwise), both from then on.
     """
     steps = len(flight)
-    weight = np.zeros(steps)
+    weight, escaped = np.zeros(steps), np.zeros(steps)
     for plant in range(begin, end):
         for step in range(steps):
             gain[plant, step] = 0.0
@@ -153,16 +158,14 @@ def fill_gain(begin, end, rows, certain, share, like, told, force, flight, step_
             if share[row] <= 0.0:
                 continue
             total = _weights(told[plant], force[plant], like, row, flight, step_days, receives[plant],
-                             stood_from[plant], stood_to[plant], certain[row], weight)  # fmt: skip
-            behind, gathered = 0.0, 0.0
+                             stood_from[plant], stood_to[plant], certain[row], weight, escaped)  # fmt: skip
+            behind = 0.0
             for step in range(steps):
                 behind += weight[step]
                 if flight[step] <= 0.0:
                     continue
-                stands = _standing(step, step_days, stood_from[plant], stood_to[plant])
-                open_to = receives[plant] * flight[step] * stands
-                gathered += force[plant, step] * open_to
-                now = math.exp(-gathered) * like[row, step] * told[plant, step] - (total - behind)
+                open_to = receives[plant] * flight[step] * _standing(step, step_days, stood_from[plant], stood_to[plant])
+                now = escaped[step] * like[row, step] * told[plant, step] - (total - behind)
                 gain[plant, step] += share[row] * open_to * min(now / total, 0.0)
 
 
@@ -213,7 +216,7 @@ def fill_showing(begin, end, rows, certain, share, like, silent, told, force, fl
     `half_after` is zero where half show already.
     """
     steps = len(flight)
-    weight, quiet, base = np.zeros(steps), np.zeros(steps), np.zeros(steps)
+    weight, escaped, quiet, base = np.zeros(steps), np.zeros(steps), np.zeros(steps), np.zeros(steps)
     now = season[int(2 * steps * step_days)]
     for step in range(steps):
         base[step] = now - _between(season, 2.0 * (step + 0.5) * step_days)
@@ -225,7 +228,7 @@ def fill_showing(begin, end, rows, certain, share, like, silent, told, force, fl
             if share[row] <= 0.0:
                 continue
             total = _weights(told[plant], force[plant], like, row, flight, step_days, receives[plant], stood_from[plant],
-                             stood_to[plant], certain[row], weight)  # fmt: skip
+                             stood_to[plant], certain[row], weight, escaped)  # fmt: skip
             for step in range(steps):
                 infected += share[row] * weight[step] / total
                 if like[row, step] > 0.0:
