@@ -29,9 +29,9 @@ class Totals:
     plant_showing: IntArray
     begun_infected: IntArray
     begun_showing: IntArray
-    place_by_survey: IntArray
-    place_by_horizon: IntArray
-    place_first: IntArray
+    place_by_survey: np.ndarray
+    place_by_horizon: np.ndarray
+    place_first: np.ndarray
 
     @property
     def members(self) -> int:
@@ -70,9 +70,7 @@ class Adding:
     def totals(self) -> Totals:
         """Return the counts of all draws taken in."""
         infected, showing, begun_infected, begun_showing = self._plants
-        by_survey, by_horizon, first = (
-            np.concatenate([each[part] for each in self._places]).astype(np.int64) for part in range(3)
-        )
+        by_survey, by_horizon, first = (np.concatenate([each[part] for each in self._places]) for part in range(3))
         return Totals(
             new=np.stack(self._new, axis=1),
             showing=np.stack(self._showing, axis=1),
