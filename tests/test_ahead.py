@@ -144,7 +144,9 @@ def test_the_list_at_once_avoids_more_than_later_and_the_page_may_say_so(relativ
     assert "31 December 2026" in second.says
     crew = next(one for one in relative_one.comparisons if one.better == TWICE_CREW)
     assert not crew.holds
-    assert crew.says.startswith("Twice the crew hours instead of taking the list out on its dates")
+    assert crew.says.startswith(
+        "Taking the list out with twice the crew hours instead of taking the list out on its dates"
+    )
 
 
 def test_assumed_rates_give_a_typical_confirmed_plant_its_onward_infections():

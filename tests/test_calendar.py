@@ -273,7 +273,7 @@ def test_by_dates_alone_the_words_are_those_of_triage(system):
     for number in range(0, 365, 5):
         as_of = dt.date(2026, 1, 1) + dt.timedelta(days=number)
         season = season_on(as_of.isoformat(), system)
-        assert season_words(season, as_of) == season_sentence(system.windows, as_of)
+        assert season_words(season) == season_sentence(system.windows, as_of)
 
 
 def test_the_words_name_what_degree_days_say():
@@ -285,6 +285,13 @@ def test_the_words_name_what_degree_days_say():
     late = season_on("2026-04-01", cosmetic_of(WARM), record_of("2026-01-01", "2026-04-01", 0.05))
     assert "Next, from 2 April 2026 at the earliest by degree-days: mites." in late.says
     assert season_on("2026-04-01", cosmetic_of()).says == "No window of the season is on file for this system."
+
+
+def test_a_window_over_the_new_year_is_waited_for_and_never_over():
+    season = season_on("2026-04-02", cosmetic_of(window_of("winter", (11, 20), (2, 10))))
+    assert {entry.state for entry in season.entries} == {WindowState.MISSED, WindowState.NEXT}
+    assert season.says == "No window is open. Next, from 20 November 2026: winter. Do winter."
+    assert season.windows_now().missed is None
 
 
 # --- damage whose mites have left

@@ -1,7 +1,9 @@
 """The benchmark of decisions: its simulator keeps its own law, and its rows in a shortened form.
 
-The long test runs the rows of `benchmarks/decisions.py` on ten outbreaks. The ratio of two sums over ten outbreaks has a
-95 % half-width of about 0.1 to 0.15 (bootstrap), so that each bound is the figure asked of fifty outbreaks and 0.12 more.
+The long test runs the rows of `benchmarks/decisions.py` on the first ten of its fifty outbreaks. Tens drawn from the fifty lie
+around the ratio of all: 97.5 % of them at most 0.13 above it, 0.18 against the ring, and 0.06 where two laws order one list, as
+the benchmark prints. Each bound is the figure asked of fifty and so much more. A ratio also depends on how large the outbreaks
+are, since an order is worth nothing without a backlog: other tens, of milder outbreaks, lie above these bounds.
 """
 
 import sys
@@ -18,8 +20,8 @@ import decisions_world as world
 from decisions_rules import Programme, Rule
 
 OUTBREAKS = 10
-FEW = 0.12
-"""By how much the mean of ten outbreaks may lie above what fifty are asked for."""
+FEW, FEW_AGAINST_RING, FEW_OF_ONE_LIST = 0.13, 0.18, 0.06
+"""By how much the ratio of ten outbreaks may lie above what fifty are asked for."""
 
 
 @pytest.fixture(scope="module")
@@ -164,7 +166,8 @@ def ten():
     names = [f"{name} {hours} h" for hours in (4, 8) for name in (*study.SIMPLE, "counted within 10 m", "with green")]
     rules = study.GROUPS["hours"] | study.GROUPS["crew"] | study.GROUPS["pot"] | study.GROUPS["law"]
     names += ["order 8 h", "kernel x 0.5", "kernel x 5", "wind + 90", "fullest bed first 7 h", "fullest bed first 14 h"]
-    results = study.measure({name: rules[name] for name in names}, range(301, 301 + OUTBREAKS))
+    seeds = range(study.FIRST_SEED, study.FIRST_SEED + OUTBREAKS)
+    results = study.measure({name: rules[name] for name in names}, seeds)
     print()
     study.print_rules(results)
     return results
@@ -189,7 +192,7 @@ def test_rows(ten, first, second, asked):
     against = study.best_simple(ten, 4) if second == "best" else second
     value, low, high = study.ratio(*study.paired(ten, first, against))
     print(f"{first} / {against}: asked {asked} of fifty, measured {value:.3f} [{low:.3f}, {high:.3f}]")
-    assert value <= asked + FEW
+    assert value <= asked + (FEW_AGAINST_RING if "ring" in second else FEW)
 
 
 @pytest.mark.long
@@ -198,6 +201,6 @@ def test_rows(ten, first, second, asked):
 def test_the_order_hardly_depends_on_the_law(ten, name):
     value, low, high = study.ratio(*study.paired(ten, name, "order 8 h"))
     print(f"{name}: regret asked <= 0.05 of fifty, measured {value - 1:.3f} [{low - 1:.3f}, {high - 1:.3f}]")
-    assert value <= 1.05 + FEW
+    assert value <= 1.05 + FEW_OF_ONE_LIST
     left = study.mean_new(ten, name)
     assert left <= min(study.mean_new(ten, f"{simple} 8 h") for simple in study.SIMPLE[:3])

@@ -69,6 +69,8 @@ def test_an_order_opened_again_is_due_until_it_is_done():
     )
     assert not due_for_removal(done).any()
     assert np.isnat(done.reopened_on[0])
+    _, says = told(log_of(("p0", "2026-06-01", True, "partly", NEVER, "2026-07-10")))
+    assert not any("left roots" in text for text in says)
     standing, _ = told(log_of(("p1", NEVER, False, "", NEVER, "2026-07-10")))
     assert not due_for_removal(standing)[1]
 

@@ -180,6 +180,17 @@ def test_a_plant_whose_own_bed_takes_nearly_all_names_what_stands_nearest_and_th
     assert "100 % falls on 21 hosts within 5 m in bed own." in list_of(crowd, state_with(crowd, infected=[0])).reason[0]
 
 
+def test_a_plant_far_from_every_host_says_how_far_what_it_sends_falls():
+    """Nothing within the distance of 95 % of arrivals; with hosts spread evenly no place has a part worth a word."""
+    lone = inventory_at((0, 0), (300, 0))
+    reach = float(spread_of().kernel.quantile(0.95))
+    says = list_of(lone, state_with(lone, infected=[0])).reason[0]
+    assert says.endswith(f"what it would send to healthy hosts falls more than {reach:.0f} m away.")
+    circle = [(20 * np.sin(turn), 20 * np.cos(turn)) for turn in np.arange(40) * np.pi / 20]
+    even = inventory_at((0, 0), *circle, bed=[f"b{number}" for number in range(41)])
+    assert list_of(even, state_with(even, infected=[0])).reason[0].endswith("falls on many places.")
+
+
 def test_regrowth_and_private_ground_are_said():
     plants = inventory_at((0, 0), (5, 0), site="garden")
     sites = sites_of(("garden", shapely.box(-9, -9, 9, 9), "bed", True, "A. Resident"))

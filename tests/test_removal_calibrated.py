@@ -81,7 +81,9 @@ def test_green_plants_come_onto_the_list_only_where_settings_and_fit_allow_it():
     assert listed.is_green.tolist() == (listed.plant == 0).tolist()
     assert listed.plant.tolist() == [0, 41]
     assert "No finding; infected with a chance of 90 % by the fitted model: test it first" in listed.reason[0]
-    assert any("removes 0.1 healthy plants to avoid" in text for text in listed.remarks)
+    told = " ".join(listed.remarks)
+    assert "removes 0.1 healthy plants to avoid" in told
+    assert "at a price of 1 infection for a healthy plant" in told
     assert not calibrated(plants, chance, [41], only_believed(green_days=365)).is_green.any()
     relative = list_of(plants, state_with(plants, infected=[41]), settings=allowed)
     assert relative.plant.tolist() == [41]

@@ -11,9 +11,11 @@ from made_results import made_result
 from spreadmap.decisions.regrowth import hole_checks
 from spreadmap.io.removal_tables import write_removal_tables
 from spreadmap.io.short_names import REGROWTH_CHECKS, REMOVAL_CURVE
+from spreadmap.review.headlines import headlines
 from spreadmap.review.language import Words
 from spreadmap.review.removal_list import removal_table
 from spreadmap.review.removal_words import avoided_sentence, holes_sentence
+from spreadmap.review.words import undone_sentence
 from spreadmap.values.settings import RemovalSettings, Settings
 from spreadmap.values.words import Mode
 
@@ -90,6 +92,18 @@ def test_no_curve_is_no_sentence(curve):
     assert avoided_sentence(EN, system_with(curve=None), result) == ""
     no_crew = replace(result, settings=Settings(removal=RemovalSettings(crew_hours_per_week=0.0)))
     assert avoided_sentence(EN, result.systems[0], no_crew) == ""
+
+
+def test_a_crew_without_hours_has_no_weeks_of_work():
+    result = made_result()
+    system = result.systems[0]
+    idle = replace(system, plan=replace(system.plan, backlog_weeks=float("inf")))
+    assert undone_sentence(EN, system).endswith("of what all of them send to plants still healthy. One crew works "
+                                                f"{system.plan.backlog_weeks:.1f} weeks on the whole list.")  # fmt: skip
+    assert undone_sentence(EN, idle).endswith("of what all of them send to plants still healthy.")
+    lines = headlines(replace(result, systems=(idle,)))
+    assert any(line.endswith("the crew has no hours, settings.removal.crew_hours_per_week is 0.") for line in lines)
+    assert not any("inf " in line for line in lines)
 
 
 def test_the_page_says_which_holes_are_looked_at_next():

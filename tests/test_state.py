@@ -130,6 +130,12 @@ def test_roots_left_in_the_ground_are_a_weak_source(roots, weak):
     state, remarks = state_of(("2026-05-01", *POSITIVE), work=[("2026-05-10", roots, "NaT")])
     assert weak_remains(state)[0] == weak
     assert any("do not say whether the roots" in text for text in remarks) == (roots == "")
+    assert any("1 case: removals of confirmed plants left roots" in text for text in remarks) == weak
+    never, remarks = state_of(work=[("2026-05-10", roots, "NaT")])
+    assert not weak_remains(never)[0]
+    assert not any("left roots" in text for text in remarks)
+    _, remarks = state_of(("2026-05-01", *POSITIVE), work=[("2026-05-10", roots, "2026-06-10")])
+    assert not any("left roots" in text for text in remarks)
 
 
 def test_roots_of_a_plant_that_was_never_confirmed_are_no_source():

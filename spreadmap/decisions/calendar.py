@@ -69,7 +69,7 @@ def season_of_system(
         temperature_says=tuple(dict.fromkeys(text for one in made for text in one.remarks)),
     )
     again = look_again_words(season, as_of, last_seen_on(state, as_of))
-    says = season_words(season, as_of)
+    says = season_words(season)
     return SystemSeason(
         system=system,
         is_found=season.is_found,

@@ -113,6 +113,12 @@ def green_horizon_days(as_of: dt.date, days: float, system: PestSystem, settings
     return min(days, flight_days(first, last, system.flight_weight))
 
 
+def near_reach(spread: Spread, settings: Settings) -> float:
+    """Return the distance up to which receivers are told apart one by one [m]; of too many pairs only the nearest are."""
+    reach = float(spread.kernel.quantile(settings.removal.near_share))
+    return max(reach, settings.inspection.touching_m)
+
+
 def assumed_air_rates(sent: FloatArray, infections: float, system: PestSystem, settings: Settings) -> Rates:
     """Return rates under which the mean of some plants causes so many infections in a year, through the air alone.
 
@@ -164,9 +170,8 @@ class Reckoner:
             else believed._outside
         )
         touching = settings.inspection.touching_m
-        reach = float(spread.kernel.quantile(settings.removal.near_share))
         self._pairs = near_pair_densities(
-            receivers.plants, giving.sources, spread, engine, screens=screens, within_m=max(reach, touching),
+            receivers.plants, giving.sources, spread, engine, screens=screens, within_m=near_reach(spread, settings),
             most_pairs=MOST_PAIRS,
         )  # fmt: skip
         source = self._pairs.source

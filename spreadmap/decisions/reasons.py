@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from spreadmap.decisions.onward import Onward
+from spreadmap.decisions.onward import Onward, near_reach
 from spreadmap.decisions.places import work_places
 from spreadmap.dispersal.spread import Spread
 from spreadmap.records.state import reopened
@@ -83,6 +83,7 @@ def removal_reasons(
     winds = _mean_toward(spread, sources)
     largest = largest_parts(inventory, sources, onward, place)
     again = reopened(state)
+    told_apart, reach = onward.worth.row_sums(onward.pair_share), near_reach(spread, settings)
     says = []
     for index, (plant, parts) in enumerate(zip(sources.plant.tolist(), largest, strict=True)):
         own_site = str(inventory.site_id[plant])
@@ -101,6 +102,8 @@ def removal_reasons(
             where = "no healthy host of the inventory lies within its reach. It comes out all the same."
         elif shares:
             where = f"of what it would send to healthy hosts, {' and '.join(shares)}."
+        elif told_apart[index] < LEAST_SHARE:
+            where = f"what it would send to healthy hosts falls more than {reach:.0f} m away."
         else:
             where = "what it would send to healthy hosts falls on many places."
         access = " Private ground: settle access first." if own_site in private else ""

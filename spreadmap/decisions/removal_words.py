@@ -86,7 +86,8 @@ def removal_remarks(
     if late:
         said.append(
             f"{late} of the plants may not be dug out within {soonest:.0f} days, for notice, tickets or holidays: the soonest "
-            "of the plants that they infect meanwhile show symptoms by then. Ask for a shorter notice."
+            "of the plants that they infect meanwhile show symptoms by then. Ask for a shorter notice, or let a "
+            "crew work on a holiday."
         )
     if known.rates is None:
         low, high = settings.infection.assumed_onward_range
@@ -106,11 +107,11 @@ def removal_remarks(
             "Plants without a finding may be listed by the settings, and none is: that needs rates fitted to the surveys. "
             "Those under most pressure stand first on the inspection list."
         )
-    healthy, avoided = exchange
+    (healthy, avoided), price = exchange, settings.removal.green_price
     if avoided > 0:
         said.append(
             f"Green plants on the list: removes {_few(healthy)} healthy plants to avoid {_few(avoided)} infections, at a price "
-            f"of {settings.removal.green_price:g} infections for a healthy plant. Test them before digging."
+            f"of {price:g} infection{'' if price == 1 else 's'} for a healthy plant. Test them before digging."
         )
     return tuple(said)
 

@@ -10,7 +10,7 @@ from spreadmap.values.calendar import Basis, SeasonDay, SeasonEntry, SystemSeaso
 from spreadmap.values.pest_system import DegreeDays
 from spreadmap.values.results import Triage
 from spreadmap.values.surveys import DailyTemperature
-from spreadmap.values.words import Verdict, WindowKind
+from spreadmap.values.words import Verdict
 
 NOT_VALIDATED = (
     "Published windows are ranges and are not validated for every region: begin to look before one opens, and write down "
@@ -134,50 +134,23 @@ def _by_other_ways(entry: SeasonEntry) -> str:
     return f"Spread over five ways of summing a day's warmth: {', '.join(ways)}." if ways else ""
 
 
-def season_words(season: SystemSeason, as_of: dt.date) -> str:
-    """Return which windows are open, which was the last to be missed, and which comes next.
-
-    A window of the kind "too late" is told while it is open and is never waited for.
-    """
+def season_words(season: SystemSeason) -> str:
+    """Return which windows are open, which was the last to be missed, and which comes next."""
     if not season.system.windows:
         return "No window of the season is on file for this system."
-    useful = [entry for entry in season.entries if entry.window.kind is not WindowKind.TOO_LATE]
-    opened = [entry for entry in useful if entry.state is WindowState.OPEN]
-    late = [
-        entry
-        for entry in season.entries
-        if entry.window.kind is WindowKind.TOO_LATE and entry.state is WindowState.OPEN
-    ]
-    says = [
-        f"Open now, until {_until(entry.ends)}: {entry.window.name}. {entry.window.advice}"
-        for entry in _in_file_order(opened, season)
-    ]
-    if not opened:
+    now = season.windows_now()
+    says = [f"Open now, until {_until(entry.ends)}: {entry.window.name}. {entry.window.advice}" for entry in now.opened]
+    if not now.opened:
         says.append("No window is open.")
     says += [
-        f"Too late now, until {_until(entry.ends)}: {entry.window.name}. {entry.window.advice}"
-        for entry in _in_file_order(late, season)
+        f"Too late now, until {_until(entry.ends)}: {entry.window.name}. {entry.window.advice}" for entry in now.late
     ]
-    missed = [
-        entry
-        for entry in season.of_state(WindowState.MISSED)
-        if entry in useful and not entry.window.runs_over_new_year
-    ]
-    if missed:
-        last = max(missed, key=lambda entry: entry.ends.on)
-        says.append(f"Over since {_until(last.ends)}, too late this year: {last.window.name}.")
-    coming = [entry for entry in useful if entry.state is WindowState.NEXT]
-    if coming:
-        following = min(coming, key=lambda entry: entry.begins.on)
-        advice = "" if opened else f" {following.window.advice}"
-        says.append(f"Next, from {_from(following.begins)}: {following.window.name}.{advice}")
+    if now.missed is not None:
+        says.append(f"Over since {_until(now.missed.ends)}, too late this year: {now.missed.window.name}.")
+    if now.coming is not None:
+        advice = "" if now.opened else f" {now.coming.window.advice}"
+        says.append(f"Next, from {_from(now.coming.begins)}: {now.coming.window.name}.{advice}")
     return " ".join(says)
-
-
-def _in_file_order(entries: list[SeasonEntry], season: SystemSeason) -> list[SeasonEntry]:
-    """Return entries in the order of the system's file."""
-    place = {window.name: index for index, window in enumerate(season.system.windows)}
-    return sorted(entries, key=lambda entry: place[entry.window.name])
 
 
 def _until(day: SeasonDay) -> str:

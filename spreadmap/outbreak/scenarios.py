@@ -19,8 +19,8 @@ DOING = {
     NOTHING: "doing nothing",
     LIST: "taking the list out on its dates",
     LATER: "taking the list out later",
-    TWICE_CREW: "twice the crew hours",
-    TWICE_SURVEYS: "surveys twice as often",
+    TWICE_CREW: "taking the list out with twice the crew hours",
+    TWICE_SURVEYS: "taking the list out and surveying twice as often",
     RING: "clearing the rings after the list",
 }
 ERRORS = 2.0

@@ -104,6 +104,13 @@ class _Life:
             self.reopened_on = day
 
     @property
+    def left_roots(self) -> bool:
+        """Return whether a confirmed plant was taken out without all its roots, and nothing grew or was ordered since."""
+        is_out = self.gone == Status.REMOVED and not np.isnat(self.found_on)
+        some = self.roots in (RootsComplete.PARTLY, RootsComplete.NO)
+        return bool(is_out and some and not self.regrowth and np.isnat(self.reopened_on))
+
+    @property
     def status(self) -> tuple[Status, str, np.datetime64]:
         """Return status, what it rests on, and since when."""
         if self.gone is None:
@@ -261,6 +268,11 @@ def _remarks(lives: list[_Life], is_host: BoolArray, undated: int, system: PestS
         ),
         (lost, "confirmed plants were not found later and no removal is on record: find out where they went."),
         (silent, "removals do not say whether the roots came out complete; they count as complete."),
+        (
+            sum(life.left_roots for life in lives),
+            "removals of confirmed plants left roots in the ground and count as weak sources: look for sprouts, or open the "
+            "order again.",
+        ),
         (sum(life.regrowth for life in lives), "removed plants show regrowth and count as weak sources."),
         (
             sum(not np.isnat(life.reopened_on) for life in lives),

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 from spreadmap.values.results import SurveyResult
 
 
@@ -11,10 +13,14 @@ def headlines(result: SurveyResult) -> tuple[str, ...]:
     lines += [item.misfit for found in result.triage for item in found.identifications if item.misfit]
     for system in result.systems:
         removal, plan = system.plan.removal, system.plan
-        lines.append(
-            f"{len(removal)} plants on the removal list, {int(removal.within_hours.sum())} of them within this week's "
-            f"crew hours; {plan.backlog_weeks:.1f} weeks of work in all."
+        plants = "1 plant" if len(removal) == 1 else f"{len(removal)} plants"
+        within, weeks = int(removal.within_hours.sum()), plan.backlog_weeks
+        work = (
+            f"{weeks:.1f} weeks of work in all"
+            if math.isfinite(weeks)
+            else "the crew has no hours, settings.removal.crew_hours_per_week is 0"
         )
+        lines.append(f"{plants} on the removal list, {within} of them within this week's crew hours; {work}.")
         lines += [one.says for one in system.ahead.comparisons[:2]]
     told = [fault.sentence() for fault in result.inputs.faults if fault.column in ("as_of", "host", "evidence")]
     lines += told

@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from spreadmap.review.language import Words
 from spreadmap.review.markup import Html, join
-from spreadmap.values.calendar import Season, SeasonEntry, SystemSeason, WindowState
+from spreadmap.values.calendar import Season, SeasonEntry, SystemSeason
 from spreadmap.values.results import Triage
-from spreadmap.values.words import WindowKind
 
 
 def season_says(say: Words, item: Triage, season: Season | None) -> Html:
@@ -26,24 +25,15 @@ def windows_told(say: Words, season: SystemSeason) -> list[Html]:
     """Return the windows that are open, those in which it is too late, the last missed one and the next one."""
     if not season.system.windows:
         return [join(say("season.says_no_window"))]
-    useful = [entry for entry in season.entries if entry.window.kind is not WindowKind.TOO_LATE]
-    opened = [entry for entry in useful if entry.state is WindowState.OPEN]
-    late = [entry for entry in season.entries if entry not in useful and entry.state is WindowState.OPEN]
-    told = [one(say, "says_open", say.day(entry.ends.on), entry, with_advice=True) for entry in opened]
-    told += [] if opened else [join(say("season.says_none"))]
-    told += [one(say, "says_late", say.day(entry.ends.on), entry, with_advice=True) for entry in late]
-    missed = [
-        entry
-        for entry in season.of_state(WindowState.MISSED)
-        if entry in useful and not entry.window.runs_over_new_year
-    ]
-    if missed:
-        last = max(missed, key=lambda entry: entry.ends.on)
-        told.append(one(say, "says_over", say.day(last.ends.on), last))
-    coming = [entry for entry in useful if entry.state is WindowState.NEXT]
-    if coming:
-        following = min(coming, key=lambda entry: entry.begins.on)
-        told.append(one(say, "says_next", say.day(following.begins.on), following, with_advice=not opened))
+    now = season.windows_now()
+    told = [one(say, "says_open", say.day(entry.ends.on), entry, with_advice=True) for entry in now.opened]
+    told += [] if now.opened else [join(say("season.says_none"))]
+    told += [one(say, "says_late", say.day(entry.ends.on), entry, with_advice=True) for entry in now.late]
+    if now.missed is not None:
+        told.append(one(say, "says_over", say.day(now.missed.ends.on), now.missed))
+    if now.coming is not None:
+        day = say.day(now.coming.begins.on)
+        told.append(one(say, "says_next", day, now.coming, with_advice=not now.opened))
     return told
 
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from spreadmap.values.pest_system import PestSystem, Window
+from spreadmap.values.words import WindowKind
 
 
 class WindowState(StrEnum):
@@ -68,6 +69,19 @@ class SeasonEntry:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class WindowsNow:
+    """The windows of which is told on a date, those of one kind in the order of the system's file.
+
+    `opened` are useful now, `late` say that it is too late now; `missed` was the last to close, `coming` is the next to open.
+    """
+
+    opened: tuple[SeasonEntry, ...]
+    late: tuple[SeasonEntry, ...]
+    missed: SeasonEntry | None
+    coming: SeasonEntry | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class SiteHosts:
     """Standing hosts of one system on one site, and how many of them are confirmed or suspect."""
 
@@ -107,6 +121,26 @@ class SystemSeason:
             entry
             for entry in self.entries
             if entry.state is state and not (state is WindowState.MISSED and entry.window.name in again)
+        )
+
+    def windows_now(self) -> WindowsNow:
+        """Return what is open, what was the last to be missed, and what comes next.
+
+        A window of the kind "too late" counts while it is open and is never waited for; one that runs over the new year
+        is not missed.
+        """
+        place = {window.name: index for index, window in enumerate(self.system.windows)}
+
+        def of(state: WindowState, *, too_late: bool = False) -> list[SeasonEntry]:
+            some = (one for one in self.of_state(state) if (one.window.kind is WindowKind.TOO_LATE) is too_late)
+            return sorted(some, key=lambda entry: place[entry.window.name])
+
+        missed = (entry for entry in of(WindowState.MISSED) if not entry.window.runs_over_new_year)
+        return WindowsNow(
+            opened=tuple(of(WindowState.OPEN)),
+            late=tuple(of(WindowState.OPEN, too_late=True)),
+            missed=max(missed, key=lambda entry: entry.ends.on, default=None),
+            coming=min(of(WindowState.NEXT), key=lambda entry: entry.begins.on, default=None),
         )
 
 
