@@ -17,12 +17,12 @@ def render_pages(result: SurveyResult) -> dict[str, bytes]:
     rasters = {}
     shapes = {"places": place_shapes(result.inputs)}
     for system in result.systems:
-        key = system.triage.system.key
-        rasters[key] = warp_to_web(system.surface, crs, system.breaks)
-        rasters[f"{key}/without_reservoirs"] = warp_to_web(system.surface_without_reservoirs, crs, system.breaks)
+        key, limits = system.triage.system.key, system.surface_breaks
+        rasters[key] = warp_to_web(system.surface, crs, limits)
+        rasters[f"{key}/without_reservoirs"] = warp_to_web(system.surface_without_reservoirs, crs, limits)
         shapes[key] = zone_shapes(system, crs)
     public = {
-        system.triage.system.key: warp_to_web(block_surface(system.surface, result.inputs), crs, system.breaks)
+        system.triage.system.key: warp_to_web(block_surface(system.surface, result.inputs), crs, system.surface_breaks)
         for system in result.systems
     }
     return {

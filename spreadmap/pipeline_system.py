@@ -22,6 +22,7 @@ from spreadmap.io.streamed import RasterStore
 from spreadmap.io.write_raster import RISK, RISK_ALONE, RISK_CLASS
 from spreadmap.outbreak.actions import NOTHING_DONE
 from spreadmap.outbreak.ahead import spread_ahead
+from spreadmap.outbreak.chance_surface import ChanceSink, chance_of, period_sources
 from spreadmap.outbreak.exposure import plant_exposure
 from spreadmap.outbreak.fit_use import mean_law, mean_rates
 from spreadmap.outbreak.hidden import hidden_infection
@@ -32,11 +33,14 @@ from spreadmap.pressure.tiles import pressure_tiles, tile_job
 from spreadmap.records.extent import grid_around
 from spreadmap.records.rounds import survey_before
 from spreadmap.records.sources import join_sources, plant_sources, reservoir_sources, screen_segments
+from spreadmap.values.ahead import Ahead
+from spreadmap.values.arrays import FloatArray
+from spreadmap.values.content import content_key
 from spreadmap.values.fit import HistoryFit
 from spreadmap.values.grid import Grid, Surface
 from spreadmap.values.inventory import ScreenSegments, Sources
 from spreadmap.values.project import ProjectInputs
-from spreadmap.values.results import Face, PlannedSystem, SystemResult, Triage
+from spreadmap.values.results import CHANCE, PRESSURE, Face, PlannedSystem, SystemResult, Triage
 from spreadmap.values.settings import Settings
 from spreadmap.values.surveys import PlantState
 from spreadmap.values.wind import WindClimate
@@ -136,12 +140,13 @@ def analyse_system(
     base = footing_of(project, state, verdict, settings, engine, fit)
     inventory, scene, spread, plants = project.inventory, base.scene, base.spread, base.plants
     planned, unseen, known = plan_system(project, state, verdict, base, settings, engine)
-    both, own, is_streamed = surfaces(base, engine, store, planned.face)
     ahead = spread_ahead(
         inventory, state, planned.plan, scene.wild, spread, scene.screens, verdict.system,
         np.datetime64(project.next_survey_on), np.datetime64(project.horizon_on), settings, engine,
         assumed=unseen.assumed, begin=unseen.begin,
     )  # fmt: skip
+    shown = sending(project, base, unseen, ahead)
+    both, own, is_streamed = surfaces(base, shown, engine, store, planned.face)
     zones = draw_zones(
         inventory, project.sites, project.reservoirs, state, plants, spread, settings, engine,
         healthy=None if known.hidden is None else known.hidden.healthy, laws=tuple(law for law, _ in unseen.laws),
@@ -153,6 +158,7 @@ def analyse_system(
         unit_per_m2=unit_density(spread.kernel), reach_says=reach_sentences(spread, REACH_SHARE), ahead=ahead,
         courses=ahead.courses, zones=zones, raster_grid=base.grid if is_streamed else None,
         before=survey_before(inventory, project.surveys, project.work_log, verdict.system, first_on),
+        chance_breaks=() if base.fit is None else settings.grid.chance_breaks,
     ), (*base.says, *unseen.hidden.remarks)  # fmt: skip
 
 
@@ -169,29 +175,67 @@ def knowledge_of(project: ProjectInputs, base: Footing, unseen: Unseen) -> Knowl
     )
 
 
-def surfaces(base: Footing, engine: Engine, store: RasterStore | None, face: Face) -> tuple[Surface, Surface, bool]:
-    """Return the pressure of all sources and of the plants alone, and whether they were written tile by tile."""
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Sending:
+    """What the maps show: what sends, the density of arrivals that counts as one, and what the sum amounts to.
+
+    In relative mode the sum is the pressure itself. In calibrated mode it counts expected infections from known sources,
+    `outside` more come from nowhere known, and the map shows the chance of at least one; None in relative mode [-].
+    """
+
+    plants: Sources
+    wild: Sources
+    one_per_m2: float
+    breaks: tuple[float, ...]
+    outside: float | None = None
+
+    def shown(self, values: FloatArray) -> FloatArray:
+        """Return what the map shows for a sum, any shape."""
+        return values if self.outside is None else chance_of(values + self.outside)
+
+
+def sending(project: ProjectInputs, base: Footing, unseen: Unseen, ahead: Ahead) -> Sending:
+    """Return what the maps show: pressure of what is known to send, or with a fit chances until the next survey."""
+    scene = base.scene
+    if base.fit is None or unseen.chances is None:
+        return Sending(
+            plants=base.plants, wild=scene.wild, one_per_m2=unit_density(base.spread.kernel),
+            breaks=breaks(base.spread.kernel),
+        )  # fmt: skip
+    undone = ahead.courses[0] if ahead.courses else None
+    sent = period_sources(scene, unseen.chances, undone, mean_rates(base.fit), np.datetime64(project.next_survey_on))
+    return Sending(
+        plants=sent.plants, wild=sent.wild, one_per_m2=sent.one_per_m2, outside=sent.outside,
+        breaks=scene.settings.grid.chance_breaks,
+    )  # fmt: skip
+
+
+def surfaces(
+    base: Footing, shown: Sending, engine: Engine, store: RasterStore | None, face: Face
+) -> tuple[Surface, Surface, bool]:
+    """Return the map of all sources and of the plants alone, and whether they were written tile by tile."""
     scene, grid = base.scene, base.grid
     law = (base.spread, scene.screens, scene.settings, engine)
     if store is not None and grid.n_rows * grid.n_cols > scene.settings.grid.stream_above_cells:
-        both, own = streamed_surfaces(grid, base.plants, scene.wild, *law, store, (face, scene.system.key))
+        both, own = streamed_surfaces(grid, shown, *law, store, (face, scene.system.key))
         return both, own, True
-    own = relative_surface(grid, base.plants, *law)
-    return Surface(grid=grid, values=own.values + relative_surface(grid, scene.wild, *law).values), own, False
+    own_sum, wild_sum = (sum_on_grid(grid, each, shown.one_per_m2, *law) for each in (shown.plants, shown.wild))
+    both, own = (Surface(grid=grid, values=shown.shown(values)) for values in (own_sum + wild_sum, own_sum))
+    return both, own, False
 
 
-def relative_surface(
-    grid: Grid, sources: Sources, spread: Spread, screens: ScreenSegments, settings: Settings, engine: Engine
-) -> Surface:
-    """Return the relative infection pressure on an ordinary medium plant in every cell [units]."""
+def sum_on_grid(
+    grid: Grid, sources: Sources, one_per_m2: float, spread: Spread, screens: ScreenSegments, settings: Settings,
+    engine: Engine,
+) -> FloatArray:  # fmt: skip
+    """Return what arrives on an ordinary medium plant in every cell, (n_rows, n_cols), in what counts as one [-]."""
     values = pressure_on_grid(grid, sources, spread, engine, screens=screens, settings=settings.pressure).values
-    return Surface(grid=grid, values=values / unit_density(spread.kernel))
+    return values / one_per_m2
 
 
 def streamed_surfaces(
     grid: Grid,
-    plants: Sources,
-    wild: Sources,
+    shown: Sending,
     spread: Spread,
     screens: ScreenSegments,
     settings: Settings,
@@ -199,30 +243,34 @@ def streamed_surfaces(
     store: RasterStore,
     told: tuple[Face, str],
 ) -> tuple[Surface, Surface]:
-    """Write the rasters of one system tile by tile; return all sources' surface and the plants' in wider cells [units].
+    """Write the rasters of one system tile by tile; return all sources' map and the plants' in wider cells.
 
     `told` is what the rasters say of themselves, and the pest system's key. Tiles that a killed run finished stay.
     """
     face, system_key = told
     both, alone = (RISK, RISK_CLASS), (RISK_ALONE,)
+    plants, wild = shown.plants, shown.wild
     work = [(join_sources(plants, wild), both), (plants, alone)] if len(wild) else [(plants, both + alone)]
     seen: dict[str, Surface] = {}
-    unit = unit_density(spread.kernel)
+    asked: dict[str, Any] = {"screens": screens, "settings": settings.pressure, "unit_per_m2": shown.one_per_m2}
     for sources, names in work:
-        asked: dict[str, Any] = {"screens": screens, "settings": settings.pressure, "unit_per_m2": unit}
         key = tile_job(grid, sources, spread, **asked).key
-        sinks = store.sinks(names, grid, face, system_key, breaks(spread.kernel), key)
+        if shown.outside is not None:
+            key = content_key(key, shown.outside)
+        sinks = store.sinks(names, grid, face, system_key, shown.breaks, key)
         if sinks.waiting:
-            pressure_tiles(grid, sources, spread, engine, sinks, progress=store.progress(names[0]), **asked)
+            taking = sinks if shown.outside is None else ChanceSink(sink=sinks, outside=shown.outside)
+            pressure_tiles(grid, sources, spread, engine, taking, progress=store.progress(names[0]), **asked)
         seen |= store.keep(system_key, sinks)
     return seen[RISK], seen[RISK_ALONE]
 
 
 def face_of(project: ProjectInputs, mode: Mode) -> Face:
-    """Return what every product of this run says of itself."""
+    """Return what the maps of this run say of themselves."""
+    quantity, unit = PRESSURE if mode is Mode.RELATIVE else CHANCE
     return Face(
-        quantity="Relative infection pressure",
-        unit="1 = one confirmed medium plant, still air, 10 m away",
+        quantity=quantity,
+        unit=unit,
         period_from=project.as_of,
         period_to=project.next_survey_on,
         condition=NOTHING_DONE,

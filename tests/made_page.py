@@ -37,8 +37,9 @@ def made_rasters(result: SurveyResult) -> dict[str, WebRaster]:
     rasters = {}
     for system in result.systems:
         key, crs = system.triage.system.key, result.inputs.crs
-        rasters[key] = warp_to_web(system.surface, crs, system.breaks)
-        rasters[f"{key}/without_reservoirs"] = warp_to_web(system.surface_without_reservoirs, crs, system.breaks)
+        limits = system.surface_breaks
+        rasters[key] = warp_to_web(system.surface, crs, limits)
+        rasters[f"{key}/without_reservoirs"] = warp_to_web(system.surface_without_reservoirs, crs, limits)
     return rasters
 
 

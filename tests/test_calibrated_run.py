@@ -3,16 +3,19 @@
 import csv
 import datetime as dt
 import json
+import subprocess
 
 import numpy as np
 import pyogrio
 import pytest
+import rasterio
 from generator import make_project, write_project_files
 
 from spreadmap.engine import Engine
 from spreadmap.io.demo import copy_demo
 from spreadmap.pipeline import run_project
 from spreadmap.pipeline_fit import fit_project
+from spreadmap.review.language import Words
 
 MAY, SEPTEMBER = dt.date(2026, 5, 14), dt.date(2026, 9, 14)
 EASY = """
@@ -93,6 +96,54 @@ def test_every_product_says_that_it_is_calibrated(town):
     page = (may.folder / "review.html").read_text(encoding="utf-8")
     assert "Calibrated on the survey history" in page
     assert "calibrated" in (may.folder / "metadata.xml").read_text(encoding="utf-8")
+
+
+def test_the_maps_hold_chances_and_say_so(town):
+    _, may, september = town
+    for name in ("risk", "risk_without_reservoirs"):
+        with rasterio.open(of(may, f"{name}.tif")) as file:
+            values, tags = file.read(1), file.tags()
+        assert tags["QUANTITY"] == "Chance of infection in the period"
+        assert (tags["MODE"], tags["PERIOD"]) == ("calibrated", f"{MAY}/{system_of(may)['face']['period_to']}")
+        assert tags["BREAKS"] == "0.01 0.05 0.2 0.5"
+        assert values.min() >= 0
+        assert 0.01 < values.max() <= 1
+    assert system_of(may)["surface_breaks"] == [0.01, 0.05, 0.2, 0.5]
+    words = (may.folder / "data_dictionary.csv").read_text(encoding="utf-8-sig")
+    assert "Chance that an ordinary medium plant, healthy in the cell" in words
+    with rasterio.open(of(september, "risk.tif")) as file:
+        assert file.tags()["QUANTITY"] == "Relative infection pressure"
+        assert file.read(1).max() > 1
+    assert "Chance that" not in (september.folder / "data_dictionary.csv").read_text(encoding="utf-8-sig")
+
+
+def test_every_layer_names_the_quantity_of_its_numbers(town, pdftotext):
+    _, may, _ = town
+    for layer, said in (
+        ("plants", "Chances, and"),
+        ("inspection_list", "Chances, and"),
+        ("zones", "Relative infection"),
+    ):
+        told = pyogrio.read_dataframe(of(may, "rose_rosette.gpkg"), layer=layer, read_geometry=False)
+        assert set(told["quantity"].str.startswith(said)) == {True}, layer
+    sheet = subprocess.run([pdftotext, str(of(may, "field_sheet.pdf")), "-"], check=True, capture_output=True).stdout
+    assert b"calibrated mode, by the fitted model" in sheet
+    assert b"relative" not in sheet
+
+
+def test_what_a_calibrated_run_says_has_words_in_spanish(town):
+    _, may, _ = town
+    system, spanish = system_of(may), Words("es", "metric")
+    said = [
+        system["ahead"]["rests_on"],
+        *system["ahead"]["remarks"],
+        *system["remarks"],
+        system["survey"]["sample"]["says"],
+    ]
+    said += [each["sentence"] for each in system["survey"]["statements"]]
+    said += json.loads((may.folder / "summary.json").read_text(encoding="utf-8"))["remarks"]
+    assert len(said) > 8
+    assert [text for text in said if spanish.own(text) is None] == []
 
 
 def test_chances_of_every_green_plant_are_there_and_in_the_dictionary(town):

@@ -23,7 +23,7 @@ from spreadmap.io.read_settings import read_settings
 from spreadmap.outbreak.score_words import RULE_WORDS
 from spreadmap.review.ahead import compared
 from spreadmap.review.cautions import caution_words, worded
-from spreadmap.review.language import SOURCE, Words, phrases_of, texts_of, words_of
+from spreadmap.review.language import PHRASES, SENTENCES, SOURCE, Words, phrases_of, texts_of, words_of
 from spreadmap.review.plants_layer import MARKS
 from spreadmap.review.words import FORBIDDEN_WORDS, kernel_sentence
 from spreadmap.values.page_settings import LANGUAGES, PageSettings, tile_host
@@ -141,18 +141,38 @@ def test_no_text_is_unused():
     unused = [
         key
         for key in texts_of(SOURCE)
-        if not key.startswith(("phrase.", "side.", "bearing.")) and not any(each.fullmatch(key) for each in asked)
+        if not key.startswith((*PHRASES, *SENTENCES, "side.", "bearing."))
+        and not any(each.fullmatch(key) for each in asked)
     ]
     assert unused == []
 
 
-def test_phrases_are_said_somewhere_as_they_stand():
+@cache
+def whole_code():
+    """All that the package says, strings over several lines put together, without review's own languages."""
     root = Path(spreadmap.__file__).parent
     code = "\n".join(path.read_text(encoding="utf-8") for path in root.rglob("*.py"))
     code += "\n".join(path.read_text(encoding="utf-8") for path in (root / "pest_systems").glob("*.toml"))
+    return re.sub(r'"\s*\n\s*f?"', "", code)
+
+
+def test_phrases_are_said_somewhere_as_they_stand():
     for phrase in phrases_of(SOURCE):
         # a look-alike is said as its name and how to tell it
-        assert all(part in code for part in phrase.split(": ", 1)), phrase
+        assert all(part in whole_code() for part in phrase.split(": ", 1)), phrase
+
+
+def test_sentences_with_places_are_made_somewhere_of_the_same_words():
+    """Every word of three letters or more of a sentence stands in the code, and of each long piece two in a row."""
+    code, known = whole_code(), set(re.findall(r"[a-z]{3,}", whole_code().casefold()))
+    for key, text in texts_of(SOURCE).items():
+        if not key.startswith(SENTENCES):
+            continue
+        pieces = [piece.split() for piece in re.split(r"{\w+}", text)]
+        assert set(re.findall(r"[a-z]{3,}", re.sub(r"{\w+}", "", text).casefold())) <= known, key
+        for words in (words for words in pieces if len(words) > 4):
+            rows = [" ".join(words[at : at + 2]) for at in range(len(words) - 1)]
+            assert any(row in code for row in rows), (key, words)
 
 
 def test_fixed_words_of_the_trade_all_have_words():

@@ -11,6 +11,7 @@ from spreadmap.io.short_names import GEOMETRY, LAYERS, PLANTS_AHEAD, POSITION, S
 from spreadmap.io.styles import USUAL
 from spreadmap.io.write_tables import WKT, quote_formula, write_csv
 from spreadmap.values.delivery_settings import DeliverySettings
+from spreadmap.values.results import CHANCE, PRESSURE
 
 HEAD = (
     "layer",
@@ -25,14 +26,12 @@ HEAD = (
     "rows_cut",
     "file_name",
 )
-RASTERS = (
-    ("risk.tif", "float32", "1 = one confirmed medium plant, still air, 10 m away",
-     "Relative infection pressure on an ordinary medium plant in the cell; all sources", "NaN"),
-    ("risk_without_reservoirs.tif", "float32", "1 = one confirmed medium plant, still air, 10 m away",
-     "The same without wild stands", "NaN"),
-    ("risk_class.tif", "uint8", "class",
-     "Class of risk.tif by the fixed breaks, 1 lowest; the breaks stand in the tags and never move", "255"),
-)  # fmt: skip
+RISK_SAYS = {
+    PRESSURE: "Relative infection pressure on an ordinary medium plant in the cell; all sources",
+    CHANCE: "Chance that an ordinary medium plant, healthy in the cell on the date of the state, is infected by the next "
+    "survey if nothing is done, at the mean of the fit; all sources, hidden ones by their chance; touching not counted",
+}
+"""What risk.tif holds, by its quantity."""
 
 CALIBRATED = (
     ("plants", HIDDEN_CHANCES), ("inspection_list", HIDDEN_CHANCES), ("plants", PLANTS_AHEAD),
@@ -41,6 +40,17 @@ CALIBRATED = (
 """Columns that calibrated mode adds to a layer and a table."""
 RELATIVE = (("plants", HIDDEN_RANKS), ("inspection_list", HIDDEN_RANKS))
 """Columns that relative mode adds to two layers."""
+
+
+def rasters(*, is_calibrated: bool) -> tuple[tuple[str, str, str, str, str], ...]:
+    """Return name, kind, unit, meaning of every raster, and what it holds where there is no value."""
+    told = CHANCE if is_calibrated else PRESSURE
+    return (
+        ("risk.tif", "float32", told[1], RISK_SAYS[told], "NaN"),
+        ("risk_without_reservoirs.tif", "float32", told[1], "The same without wild stands", "NaN"),
+        ("risk_class.tif", "uint8", "class",
+         "Class of risk.tif by the fixed breaks, 1 lowest; the breaks stand in the tags and never move", "255"),
+    )  # fmt: skip
 
 
 def write_dictionary(
@@ -89,5 +99,5 @@ def write_dictionary(
         for column in (*POSITION, WKT)
     ]  # fmt: skip
     rows += [(name, "raster", "band 1", "band 1", kind, unit_, meaning, missing, "", "", name)
-             for name, kind, unit_, meaning, missing in RASTERS]  # fmt: skip
+             for name, kind, unit_, meaning, missing in rasters(is_calibrated=is_calibrated)]  # fmt: skip
     return write_csv(path, HEAD, rows, guard=False)

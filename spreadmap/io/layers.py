@@ -90,6 +90,11 @@ def each_word(column: Sequence[object] | npt.NDArray[Any], change: Callable[[Any
     return np.fromiter(map(changed.__getitem__, values), dtype=object, count=len(values))
 
 
+def is_one_word(column: npt.NDArray[Any]) -> bool:
+    """Return whether all rows of a column of texts hold the same, as what is said of the whole delivery does."""
+    return len(column) > 0 and bool(np.all(column == column[0]))
+
+
 def texts(values: Sequence[object] | npt.NDArray[Any]) -> TextArray:
     """Return a column of texts; nothing is kept of what no table can hold."""
     return each_word(values, clean_text)
@@ -275,7 +280,7 @@ def removal_layer(result: SystemResult, inputs: ProjectInputs, settings: Removal
             plant_cautions(bool(synthetic), owned, kind == SetUp.TRAFFIC, settings)
             for synthetic, owned, kind in zip(inputs.inventory.is_synthetic[plant], private, kinds, strict=True)
         ],
-        **_constant_days(face_columns(result.face, result.triage.system.key), count),
+        **_constant_days(face_columns(result.lists_face, result.triage.system.key), count),
     }
     return make_layer("removal_list", inputs.crs, points(inputs, plant), columns)
 
@@ -318,7 +323,7 @@ def inspection_layer(result: PlannedSystem, inputs: ProjectInputs) -> Layer:
         "rank_high": listed.rank_high,
         "rank_holds": flags(listed.rank_holds),
         "reason": listed.reason,
-        **_constant_days(face_columns(result.face, result.triage.system.key), count),
+        **_constant_days(face_columns(result.lists_face, result.triage.system.key), count),
     }
     columns |= hidden_values(result.unseen, plant)
     return make_layer("inspection_list", inputs.crs, points(inputs, plant), columns, columns_of_hidden(result.unseen))
@@ -346,7 +351,7 @@ def plants_layer(result: SystemResult, inputs: ProjectInputs) -> Layer:
         "relative_pressure": numbers(pressure, candidate),
         "pressure_class": np.where(candidate, pressure_classes(pressure, result.breaks), NOT_ASSESSED),
         "is_touching": np.where(candidate, flags(result.hidden.is_touching), "U"),
-        **_constant_days(face_columns(result.face, result.triage.system.key), count),
+        **_constant_days(face_columns(result.lists_face, result.triage.system.key), count),
     }
     more = (*columns_of_hidden(result.unseen), *(PLANTS_AHEAD if result.ahead.plants is not None else ()))
     columns |= hidden_values(result.unseen, everyone) | ahead_columns(result.ahead)
@@ -406,7 +411,7 @@ def zones_layer(result: SystemResult, inputs: ProjectInputs) -> Layer:
         "release": [""] * below + [result.zones.release] * above,
         "lift_from": np.array([None] * below + [result.zones.lift_from] * above, dtype="datetime64[D]"),
         "recommended": RECOMMENDED,
-        **_constant_days(face_columns(result.face, result.triage.system.key), below + above),
+        **_constant_days(face_columns(result.pressure_face, result.triage.system.key), below + above),
     }
     polygons = [line.polygon for line in lines] + [ring.polygon for ring in rings]
     return make_layer("zones", inputs.crs, _shapes(polygons), columns)
@@ -422,7 +427,7 @@ def zone_ranges_layer(result: SystemResult, inputs: ProjectInputs) -> Layer:
         "share": [ring.share for ring in rings] * 2,
         "bound": ["high"] * len(rings) + ["low"] * len(rings),
         "area_m2": [polygon.area for polygon in polygons],
-        **_constant_days(face_columns(result.face, result.triage.system.key), len(polygons)),
+        **_constant_days(face_columns(result.pressure_face, result.triage.system.key), len(polygons)),
     }
     return make_layer("zone_ranges", inputs.crs, _shapes(polygons), columns)
 

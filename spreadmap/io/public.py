@@ -65,7 +65,7 @@ def block_layer(systems: Sequence[SystemResult], inputs: ProjectInputs) -> Layer
         corners.append(blocks[:, ::-1] * BLOCK_M)
         columns = _counts(number.reshape(-1), len(blocks), counted, system)
         columns["block"] = [f"E{west:.0f} N{south:.0f}" for west, south in corners[-1].tolist()]
-        face = face_columns(system.face, system.triage.system.key)
+        face = face_columns(system.pressure_face, system.triage.system.key)
         parts.append(columns | {name: np.full(len(blocks), value) for name, value in face.items()})
     south_west = np.concatenate(corners) if corners else np.empty((0, 2))
     squares = np.asarray(shapely.box(*south_west.T, *(south_west + BLOCK_M).T), dtype=object)

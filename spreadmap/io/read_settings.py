@@ -7,6 +7,7 @@ import json
 import math
 from collections.abc import Mapping
 from dataclasses import fields
+from itertools import pairwise
 from typing import Any, get_type_hints
 
 from pydantic import TypeAdapter, ValidationError
@@ -135,6 +136,10 @@ def _check_together(book: FaultBook, settings: Settings) -> None:
     if any(factor <= 0 for factor in settings.kernel.scale_run):
         book.stop(PROJECT_FILE, f"'settings.kernel.scale_run' = {shown(settings.kernel.scale_run)}",
                   "Correct the factors.", allowed="numbers above zero", error=SettingsError)  # fmt: skip
+    limits = settings.grid.chance_breaks
+    if not limits or any(above <= below for below, above in pairwise(limits)):
+        book.stop(PROJECT_FILE, f"'settings.grid.chance_breaks' = {shown(limits)}", "Put them in order.",
+                  allowed="one number or more, each above the one before it", error=SettingsError)  # fmt: skip
     # alone, each value was checked already: what is left is how heights and lengths fit together
     for found, allowed, remedy in physics_faults(settings.physics) if settings.physics.use_physics else ():
         book.stop(PROJECT_FILE, found, remedy, allowed=allowed, error=SettingsError)

@@ -73,7 +73,7 @@ def _flag(name: str, short: str, meaning: str, *, missing: str = "U") -> Column:
 FACE = (
     _text("system", "system", 32, "Pest system, by its key", missing="never missing"),
     _text("quantity", "quantity", 40, "What the numbers of the model say", missing="never missing"),
-    _text("unit", "unit", 60, "Unit of pressure", missing="never missing"),
+    _text("unit", "unit", 60, "Unit of these numbers", missing="never missing"),
     *_date("period_from", "per_from", "First day of the period the numbers hold for"),
     *_date("period_to", "per_to", "Last day of the period the numbers hold for"),
     _text("condition", "condition", 40, "What is assumed to be done in the period", missing="never missing"),
@@ -81,7 +81,7 @@ FACE = (
         "mode",
         "mode",
         10,
-        "relative: ranks and ratios only",
+        "relative: ranks and ratios only; calibrated: chances by a fit to the survey history",
         missing="never missing",
         allowed=("relative", "calibrated"),
     ),

@@ -163,6 +163,7 @@ def system_values(system: SystemResult, result: SurveyResult) -> dict[str, Any]:
         "costs": costs_values(system.costs),
         "ahead": ahead_values(system.ahead),
         "breaks": system.breaks,
+        "surface_breaks": system.surface_breaks,
         "wind": wind_sentence(result, system),
         "remarks": system.plan.remarks,
     }  # fmt: skip

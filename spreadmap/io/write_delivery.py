@@ -193,7 +193,7 @@ def _write_system(
         folder / "removal_list.xlsx",
         lists["removal_list"],
         removal_cautions(result.settings.removal),
-        about(system.face, result.inputs.name),
+        about(system.lists_face, result.inputs.name),
         as_of,
     )
     delivery.add(book, rows=len(lists["removal_list"]))
@@ -207,7 +207,7 @@ def _write_rasters(
     delivery: _Delivery, folder: Path, system: SystemResult, result: SurveyResult, rasters: Mapping[str, Path]
 ) -> None:
     """Write the surface, the surface without wild stands, the classes, and their styles."""
-    key, breaks, crs = system.triage.system.key, system.breaks, result.inputs.crs
+    key, breaks, crs = system.triage.system.key, system.surface_breaks, result.inputs.crs
     tags, quantity, bits = face_tags(system.face, key, breaks), system.face.quantity, result.settings.grid.mantissa_bits
     alone, both = system.surface_without_reservoirs, system.surface
     writers: dict[str, Callable[[Path], Path]] = {

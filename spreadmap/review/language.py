@@ -14,13 +14,15 @@ from typing import Any
 
 import numpy as np
 
-from spreadmap.review.markup import Html, escaped, tag
+from spreadmap.review.markup import Html, escaped, join, tag
+from spreadmap.review.told import Retold, shapes_of
 from spreadmap.values.arrays import to_date
 from spreadmap.values.page_settings import PageSettings
 
 SOURCE = "en"
 """The language in which all other rooms, and the files of the pest systems, say their sentences."""
-PHRASES = "phrase."
+PHRASES = ("phrase.", "calibrated.phrase.")
+SENTENCES = ("sentence.", "calibrated.sentence.")
 FOOT_M, MILE_M = 0.3048, 1609.344
 MOST_CERTAIN = 0.999
 """Chances above it are said as this one: a few hundred draws know no certainty [-]. None: our choice."""
@@ -58,6 +60,29 @@ def phrases_of(language: str) -> Mapping[str, str]:
     return {str(text): str(mine[key]) for key, text in source.items() if key.startswith(PHRASES)}
 
 
+@cache
+def retold_in(language: str) -> Retold:
+    """Return the sentences of other rooms in a language, fixed ones and those with places."""
+    source, mine = texts_of(SOURCE), texts_of(language)
+    phrases, placed = dict(phrases_of(language)), {}
+    for key, text in source.items():
+        if not key.startswith(SENTENCES):
+            continue
+        if "{" in str(text):
+            placed[key] = str(text)
+        else:
+            phrases[str(text)] = str(mine[key])
+    return Retold(
+        phrases=phrases,
+        shapes=shapes_of(placed, {key: str(mine[key]) for key in placed}),
+        months={str(source[f"month.{number}"]): str(mine[f"month.{number}"]) for number in range(1, 13)},
+        group=str(mine["number.group"]),
+        point=str(mine["number.point"]),
+        day=str(mine["date.day"]),
+        short_day=str(mine["date.short"]),
+    )
+
+
 @dataclass(frozen=True, slots=True)
 class Words:
     """A language with its units; called with a key it returns the text, its places filled."""
@@ -79,7 +104,15 @@ class Words:
             is_one = isinstance(count, Real) and round(float(count)) == 1
             text = text["one" if is_one else "other"]
         written = {name: self.amount(float(each)) if isinstance(each, Real) else each for name, each in values.items()}
-        return text.format_map(written)
+        return self.with_articles(text, written).format_map(written)
+
+    def with_articles(self, text: str, values: Mapping[str, object]) -> str:
+        """Return a text without its article before places whose share has none: `74 %` has one, `under 1 %` has not."""
+        texts = texts_of(self.language)
+        article, bare = texts["share.article"], (texts["share.under"], texts["share.over"])
+        for name in [name for name, value in values.items() if value in bare]:
+            text = text.replace(f"{article}{{{name}}}", f"{{{name}}}")
+        return text
 
     def raw(self, key: str) -> Text:
         """Return the text of a key with its places open, for a script that fills them."""
@@ -99,11 +132,24 @@ class Words:
 
         With `begins` it has a capital at its beginning.
         """
-        own = self.phrase(text)
-        said = sentence(own) if begins else own
-        if self.is_source or own != text or not text:
-            return Html(escaped(said))
-        return tag("span", said, lang=SOURCE)
+        if self.is_source or not text:
+            return Html(escaped(sentence(text) if begins else text))
+        made: list[Html] = []
+        for piece in retold_in(self.language).pieces(text):
+            said = sentence(piece.text) if begins and not made else piece.text
+            made += [
+                *([Html(" ")] if made else []),
+                Html(escaped(said)) if piece.is_mine else tag("span", said, lang=SOURCE),
+            ]
+        return join(*made)
+
+    def own(self, text: str) -> str | None:
+        """Return what another room says wholly in this language; None where it has no words for all of it."""
+        return text if self.is_source else retold_in(self.language).whole(text)
+
+    def worded(self, text: str) -> str:
+        """Return a part of a sentence that another room says in this language, or as it stands."""
+        return text if self.is_source else retold_in(self.language).value(text) or text
 
     @property
     def is_source(self) -> bool:
@@ -236,5 +282,5 @@ def words_of(settings: PageSettings) -> Words:
 
 
 def sentence(text: str) -> str:
-    """Return text with a capital at its beginning."""
-    return f"{text[:1].upper()}{text[1:]}"
+    """Return text with a capital at its beginning, but for the path of a file."""
+    return text if "/" in text.partition(" ")[0] else f"{text[:1].upper()}{text[1:]}"

@@ -13,6 +13,7 @@ from spreadmap.review.rose import rose_words, wind_rose
 from spreadmap.review.words import has_wind, mode_sentence
 from spreadmap.values.results import Face, SurveyResult, SystemResult
 from spreadmap.values.web import WebRaster, WebShape
+from spreadmap.values.words import Mode
 
 SHAPE_SIGNS = {
     "ring": '<path class="ring-sign" d="M1 4h24M1 8h24M1 12h24"/>',
@@ -70,9 +71,11 @@ def plants_legend(say: Words, drawn: set[str], *, any_synthetic: bool) -> Html:
 def surface_legend(say: Words, rasters: Mapping[str, WebRaster], face: Face | None) -> Html:
     """Return classes, quantity and unit of the surfaces; the first is shown when the page opens."""
     parts: list[Html] = []
+    is_chance = face is not None and face.mode is Mode.CALIBRATED
     for index, (key, raster) in enumerate(rasters.items()):
         name = say.told(face.quantity) if face is not None and index == 0 else surface_name(say, key)
-        parts.append(tag("h2", switch(f"surface {key}", name, on=index == 0)))
+        on_screen = None if index == 0 else "screen-only"
+        parts.append(tag("h2", switch(f"surface {key}", name, on=index == 0), class_=on_screen))
         if index == 0:
             if face is not None:
                 parts.append(tag("p", say.told(face.unit), class_="unit"))
@@ -81,7 +84,7 @@ def surface_legend(say: Words, rasters: Mapping[str, WebRaster], face: Face | No
                     "li",
                     tag("span", class_="swatch" if place else "swatch clear", style=f"--ink:{entry.colour}"),
                     say.told(entry.label),
-                    tag("span", class_limits(say, entry), class_="limits"),
+                    tag("span", class_limits(say, entry, is_chance=is_chance), class_="limits"),
                 )
                 for place, entry in reversed(list(enumerate(raster.classes)))
             ]
@@ -97,7 +100,7 @@ def surface_name(say: Words, key: str) -> str:
     return say("legend.without_wild") if key.endswith("without_reservoirs") else key.replace("_", " ")
 
 
-def shapes_legend(say: Words, shapes: tuple[WebShape, ...]) -> Html:
+def shapes_legend(say: Words, shapes: tuple[WebShape, ...], *, is_calibrated: bool) -> Html:
     """Return one switch per layer of shapes; lines of the rules of thumb are off when the page opens."""
     layers: dict[str, WebShape] = {}
     for shape in sorted(shapes, key=lambda item: SHAPE_ORDER.index(item.kind)):
@@ -105,6 +108,8 @@ def shapes_legend(say: Words, shapes: tuple[WebShape, ...]) -> Html:
     items = []
     for layer, shape in layers.items():
         name = sentence(say.phrase(shape.name)) if shape.kind == "line" else say(f"legend.{shape.kind}")
+        if shape.kind == "ring_range" and is_calibrated:
+            name = say("calibrated.ring_range")
         sign = Html(f'<svg class="sign wide" viewBox="0 0 26 16" aria-hidden="true">{SHAPE_SIGNS[shape.kind]}</svg>')
         items.append(
             tag("li", switch(layer, join(sign, name), on=shape.kind not in {"line", "old_ring", "ring_range"}))
@@ -131,7 +136,9 @@ def wind_legend(say: Words, system: SystemResult) -> Html:
     if not has_wind(system):
         return tag("p", say("legend.no_wind"), class_="unit wind")
     drawing = wind_rose(say, system.climate)
-    words = rose_words(say, system.climate) if drawing else say("legend.directions", basis=system.climate.basis)
+    words = (
+        rose_words(say, system.climate) if drawing else say("legend.directions", basis=say.worded(system.climate.basis))
+    )
     told = tag("p", tag("b", say("legend.wind")), " ", words, class_="unit")
     return tag("div", tag("div", drawing, class_="print-only"), told, class_="wind")
 
@@ -175,12 +182,14 @@ def legend(
         columns.append(surfaces)
     others = join(
         tag("h2", say("legend.lines")) if shapes else None,
-        shapes_legend(say, shapes),
+        shapes_legend(say, shapes, is_calibrated=face is not None and face.mode is Mode.CALIBRATED),
         ground_legend(say, grounds),
         tag(
             "ul",
-            tag("li", switch("graticule", say("legend.graticule"), on=False)),
-            tag("li", switch("tiles", say("legend.tiles"), on=True)) if result.settings.page.tile_address else None,
+            tag("li", switch("graticule", say("legend.graticule"), on=False), class_="screen-only"),
+            tag("li", switch("tiles", say("legend.tiles"), on=True), class_="screen-only")
+            if result.settings.page.tile_address
+            else None,
         ),
     )
     if others:

@@ -11,7 +11,7 @@ import numpy as np
 from spreadmap.review.decide import decision_values, removal_values
 from spreadmap.review.frame import PageFigure, Raw, ReviewMap, packed_text
 from spreadmap.review.ground import HATCH, UNSEEN, ground_of, ground_of_sites
-from spreadmap.review.language import Words, words_of
+from spreadmap.review.language import SOURCE, Words, words_of
 from spreadmap.review.legend import layer_of, legend
 from spreadmap.review.markup import Html, escaped, join, script_text, script_value, tag
 from spreadmap.review.plants_layer import PlantsLayer
@@ -26,11 +26,21 @@ from spreadmap.review.words import has_wind, mode_sentence, residents
 from spreadmap.values.page_settings import PageSettings, tile_host
 from spreadmap.values.results import SurveyResult
 from spreadmap.values.web import WebRaster, WebShape, WebShapes
-from spreadmap.values.words import Status
+from spreadmap.values.words import Mode, Status
 
 MOST_ZOOM = 22
 MOST_ZOOM_PUBLIC = 16
-SCRIPTS = ("inflate.js", "canvas.js", "overlay.js", "find.js", "views.js", "removal.js", "stills.js", "page.js")
+SCRIPTS = (
+    "inflate.js",
+    "canvas.js",
+    "overlay.js",
+    "ground.js",
+    "find.js",
+    "views.js",
+    "removal.js",
+    "stills.js",
+    "page.js",
+)
 
 SHARED_WORDS = {
     "group": "number.group",
@@ -38,6 +48,7 @@ SHARED_WORDS = {
     "under": "share.under",
     "over": "share.over",
     "share": "share.whole",
+    "article": "share.article",
     "hours": "unit.hours",
     "plants": "noun.plant",
     "decision_on": "tools.decision_on",
@@ -90,6 +101,7 @@ def render_review(
     grounds = {ground_of(shape, known) for shape in drawn_shapes}
     drawn = set() if public else {str(word) for word in drawn_status(result)}
     grounds |= {UNSEEN} if Status.NOT_INSPECTED.value in drawn else set()
+    told = public_text(say, result) if public else memo(say, result, ring_bounds)
     page = PageFigure(
         title=say("face.title", name=result.inputs.name, day=say.day(result.inputs.as_of)),
         before_map=join(
@@ -100,13 +112,14 @@ def render_review(
         after_map=join(
             map_buttons(say, public=public),
             rose_inset(say, result),
+            Html("</div>"),
             HATCH,
-            Html("</div><figcaption>"),
+            Html("<figcaption>"),
             None if public else tag("p", class_="map-says"),
             legend(say, result, rasters, drawn_shapes, drawn, grounds),
             Html('</figcaption></figure><article class="memo">'),
-            public_text(say, result) if public else memo(say, result, ring_bounds),
-            foot(say, settings),
+            told,
+            foot(say, settings, has_english=f'lang="{SOURCE}"' in told),
             Html("</article></main>"),
         ),
         style=packed_text("assets", "page.css"),
@@ -234,19 +247,30 @@ def public_text(say: Words, result: SurveyResult) -> Html:
         "section",
         tag("p", first, class_="answer"),
         tag("p", second, class_="answer"),
-        tag("p", say("residents.public_map"), class_="why"),
+        tag("p", public_map(say, result), class_="why"),
         aria_label=say("residents.public_label"),
     )
 
 
-def foot(say: Words, settings: PageSettings) -> Html:
-    """Return how the page was made, what it asks of whom, and the licence of the map script inside it."""
+def public_map(say: Words, result: SurveyResult) -> str:
+    """Return how the public map is to be read: it ranks areas, or with a fit gives chances for squares."""
+    face = result.systems[0].face if result.systems else None
+    if face is None or face.mode is Mode.RELATIVE:
+        return say("residents.public_map")
+    return say("calibrated.public_map", until=say.day(face.period_to))
+
+
+def foot(say: Words, settings: PageSettings, *, has_english: bool) -> Html:
+    """Return how the page was made, what it asks of whom, and the licence of the map script inside it.
+
+    `has_english` says that sentences of other rooms stay English on a page of another language.
+    """
     host = tile_host(settings.tile_address)
     asks = say("foot.asks", host=host) if host else say("foot.asks_nobody")
     return tag(
         "footer",
         tag("p", f"{say('foot.made')} {asks}"),
-        None if say.is_source else tag("p", say("foot.in_english")),
+        None if say.is_source or not has_english else tag("p", say("foot.in_english")),
         tag("p", say("foot.in_metres")) if say.is_us else None,
         tag(
             "details",

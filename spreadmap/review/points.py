@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from spreadmap.review.hidden_words import chance_words
+from spreadmap.review.hidden_words import drawn_words
 from spreadmap.review.language import Words
 from spreadmap.review.plants_layer import NO_CLASS, PlantPoints
 from spreadmap.review.tables import rank_range, site_names
@@ -63,9 +63,11 @@ def class_label(say: Words, entry: WebClass) -> str:
     return say("class.limited", label=say.phrase(entry.label), limits=class_limits(say, entry))
 
 
-def class_limits(say: Words, entry: WebClass) -> str:
-    """Return the limits of a class in the raster's unit."""
+def class_limits(say: Words, entry: WebClass, *, is_chance: bool = False) -> str:
+    """Return the limits of a class in the raster's unit, chances in per cent."""
     low, high = say.figures(entry.low), say.figures(entry.high)
+    if is_chance:
+        low, high = (say("share.whole", n=say.figures(100 * value)) for value in (entry.low, entry.high))
     if not np.isfinite(entry.high):
         return say("class.above", low=low)
     if entry.low <= 0 or not np.isfinite(entry.low):
@@ -75,7 +77,7 @@ def class_limits(say: Words, entry: WebClass) -> str:
 
 def classes_of(say: Words, system: SystemResult, raster: WebRaster | None) -> tuple[tuple[str, ...], tuple[float, ...]]:
     """Return the words of the classes of pressure, lowest first, and the breaks between them."""
-    if raster is not None and raster.classes:
+    if raster is not None and raster.classes and not system.chance_breaks:
         return tuple(class_label(say, entry) for entry in raster.classes), tuple(
             entry.low for entry in raster.classes[1:]
         )
@@ -118,7 +120,8 @@ def plant_points(say: Words, result: SurveyResult, raster: WebRaster | None) -> 
             labels, breaks = classes_of(say, system, raster)
             pressure = system.exposure.pressure
             counts = np.isfinite(system.hidden.relative_exposure) & np.isfinite(pressure)
-            level = np.where(counts, np.searchsorted(np.asarray(breaks), pressure, side="right"), NO_CLASS)
+            if not system.chance_breaks:
+                level = np.where(counts, np.searchsorted(np.asarray(breaks), pressure, side="right"), NO_CLASS)
         removal = system.plan.removal
         rank |= {int(plant): place + 1 for place, plant in enumerate(removal.plant)}
         ranks |= {
@@ -166,7 +169,13 @@ def state_columns(say: Words, system: SystemResult, *, is_alone: bool) -> dict[s
     unseen = system.unseen
     if isinstance(unseen, Hidden):
         among = np.isfinite(unseen.infected)
-        chances = [chance_words(say, unseen, plant) if among[plant] else "" for plant in range(len(unseen))]
+        said_of = drawn_words(say, unseen)
+        chances = [said_of(plant) if among[plant] else "" for plant in range(len(unseen))]
         now = say("calibrated.infected_now")
         made[now if is_alone else f"{pest}, {now}"] = np.array(chances, dtype=object)
+        if system.ahead.plants is not None:
+            later, by = system.ahead.plants.infected_by_survey, system.ahead.next_survey_on
+            name = say("calibrated.by_survey", day=say.day(by))
+            told = [say.chance(float(chance)) if np.isfinite(chance) else "" for chance in later]
+            made[name if is_alone else f"{pest}, {name}"] = np.array(told, dtype=object)
     return made

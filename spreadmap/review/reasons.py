@@ -16,9 +16,10 @@ SURE = (Evidence.LAB.value, Evidence.TYPICAL_SYMPTOMS.value)
 
 
 def removal_reason(say: Words, system: SystemResult, removal: RemovalList, index: int) -> str:
-    """Return on what a plant's place on the removal list rests, and how much it sends."""
-    if say.takes_own_words:
-        return str(removal.reason[index])
+    """Return on what a plant's place on the removal list rests, and where what it sends falls, or how much that is."""
+    own = None if say.is_us else say.own(str(removal.reason[index]))
+    if own is not None:
+        return own
     finding, total = finding_words(say, system, int(removal.plant[index])), float(removal.onward.sum())
     share = say.part(float(removal.onward[index]) / total if total > 0 else 0.0)
     return say("removal.reason_sends", finding=finding, share=share)

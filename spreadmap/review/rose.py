@@ -89,7 +89,7 @@ def rose_words(say: Words, climate: WindClimate) -> Html:
         share=say.part(float(climate.sector_share[first])),
         calm=say.part(climate.calm_share),
     )
-    return join(flight, every, " ", say("rose.from"), " ", say.told(f"{climate.basis}."))
+    return join(flight, every, " ", say("rose.from"), " ", f"{say.worded(climate.basis)}.")
 
 
 def wind_rose_png(say: Words, climate: WindClimate, title: str) -> bytes:

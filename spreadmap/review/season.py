@@ -201,7 +201,7 @@ def window_row(say: Words, entry: SeasonEntry, system: SystemSeason) -> Html:
     window = entry.window
     which = f"{say.phrase(system.system.common_name)}, {say(f'season.{window.kind.value}')}"
     rests = say.told(entry.says) if window.degree_days is not None else None
-    sign = join(say("season.sign"), " ", say.told(f"{window.sign}.")) if window.sign else None
+    sign = join(say("season.sign"), " ", say.told(window.sign), ".") if window.sign else None
     return tag(
         "tr",
         tag("th", say.told(window.name, begins=True), tag("span", which, class_="under"), scope="row"),

@@ -152,7 +152,10 @@ def inspection(say: Words, system: SystemResult, result: SurveyResult) -> Html:
             say("inspection.order_why"),
             words.never_seen_sentence(say, system.triage),
             words.latency_sentence(say, result.settings),
+        ),
+        why(
             say("inspection.not_a_chance") if is_relative(system) else words.unseen_sentence(say, system),
+            words.drawn_sentence(say, system),
         ),
         tables.inspection_table(say, system, result) if len(system.plan.inspection) else None,
     )
@@ -198,6 +201,7 @@ def sure(say: Words, system: SystemResult, result: SurveyResult) -> Html:
     assumed = [*dict.fromkeys((*result.remarks, *system.plan.remarks, *(fault.sentence() for fault in faults)))]
     said = (
         words.kernel_sentence(say, result.settings) if is_relative(system) else say("calibrated.kernel"),
+        words.map_sentence(say, system),
         words.wind_sentence(say, system),
         tag("span", *spaced(say.told(text) for text in system.reach_says)) if system.reach_says else "",
         words.reservoir_sentence(say, system),

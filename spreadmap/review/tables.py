@@ -207,7 +207,7 @@ def triage_table(say: Words, triage: Sequence[Triage]) -> Html:
             tag(
                 "th",
                 sentence(name_of(say, item)),
-                tag("span", tag("i", item.system.scientific_name), class_="under"),
+                tag("span", tag("i", say.phrase(item.system.scientific_name)), class_="under"),
                 scope="row",
             ),
             *(

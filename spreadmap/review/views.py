@@ -14,6 +14,7 @@ from spreadmap.review.tables import Bounds
 from spreadmap.values.inventory import Inventory
 from spreadmap.values.results import SurveyResult, SystemResult
 from spreadmap.values.web import WebShape
+from spreadmap.values.words import Mode
 
 KeyOf = Callable[[str, SystemResult, SurveyResult], str]
 MARGIN_DEG = 0.00008
@@ -110,16 +111,18 @@ def views(
         Gives a section's key for one system.
     """
     surface = tuple(f"surface {key}" for key in list(surfaces)[:1])
+    shown = next(iter(result.systems), None)
+    is_chance = shown is not None and shown.face.mode is Mode.CALIBRATED
     ground = ("plants", "site", "screen", "reservoir")
     made: dict[str, View] = {
         "start": View(
-            says=say("view.start"), layers=(*ground, *surface, "ring"), has_still=False
+            says=say("calibrated.view_start" if is_chance else "view.start"), layers=(*ground, *surface, "ring"), has_still=False
         ),
         "findings": View(says=say("view.record"), layers=ground),
         "season": View(says=say("view.record"), layers=ground, has_still=False),
         "cautions": View(says=say("view.cautions"), layers=ground, has_still=False),
         "residents": View(
-            says=say("view.residents"), layers=surface,
+            says=say("calibrated.view_residents" if is_chance else "view.residents"), layers=surface,
             has_still=False,
         ),
     }  # fmt: skip
@@ -144,6 +147,7 @@ def system_views(
     walk = walk_of(system)
     rules = tuple(dict.fromkeys(f"line {shape.name}" for shape in shapes if shape.kind == "line"))
     unsure = removal.plant[~removal.rank_holds][:MOST_MARKED].tolist()
+    is_chance = system.face.mode is Mode.CALIBRATED
     wild = ("reservoir",) if any(shape.kind == "reservoir" for shape in shapes) else ()
     made = {
         "removal": View(
@@ -153,7 +157,7 @@ def system_views(
             numbers=key_of("removal", system, result),
         ),
         "inspection": View(
-            says=say("view.inspection", n=len(walk)),
+            says=say("calibrated.view_inspection" if is_chance else "view.inspection", n=len(walk)),
             layers=("plants", "site", *surface),
             bounds=around(inventory, walk),
             route=walk,
@@ -168,11 +172,15 @@ def system_views(
             layers=("plants", "site"),
         ),
         "sure": View(
-            says=say("view.sure"),
+            says=say("calibrated.view_sure" if is_chance else "view.sure"),
             layers=("plants", "site", "ring_range", *wild, "screen"),
             marked=tuple(unsure),
         ),
-        "ahead": View(says=say("view.ahead"), layers=("plants", "site", *surface), has_still=False),
+        "ahead": View(
+            says=say("calibrated.view_ahead" if is_chance else "view.ahead"),
+            layers=("plants", "site", *surface),
+            has_still=False,
+        ),
         "costs": View(
             says=say("view.removal"),
             layers=("plants", "site"),

@@ -174,12 +174,9 @@ def undone_sentence(say: Words, system: SystemResult) -> str:
         return say("removal.nothing_undone")
     total = float(removal.onward.sum())
     share = say("removal.undone_share", share=say.part(float(removal.onward[left].sum()) / total)) if total else ""
-    return say(
-        "removal.undone",
-        plants=say("noun.plant", n=int(left.sum())),
-        share=share,
-        weeks=say.decimal(system.plan.backlog_weeks, 1),
-    )
+    undone = say("removal.undone", plants=say("noun.plant", n=int(left.sum())), share=share)
+    weeks = system.plan.backlog_weeks  # infinite for a crew without hours
+    return f"{undone} {say('removal.undone_weeks', weeks=say.decimal(weeks, 1))}" if np.isfinite(weeks) else undone
 
 
 def inspection_answer(say: Words, system: SystemResult, result: SurveyResult) -> str:
@@ -195,7 +192,7 @@ def inspection_answer(say: Words, system: SystemResult, result: SurveyResult) ->
         hours=say.hours(result.settings.inspection.hours_per_survey),
         day=say.day(result.inputs.next_survey_on),
         first=say("inspection.first_touching", n=touching) if touching else say("inspection.first_worth"),
-        drawn=say("inspection.drawn", plants=say("noun.plant", n=drawn)) if drawn else "",
+        drawn=say("inspection.drawn", n=drawn) if drawn else "",
     )
 
 
@@ -297,8 +294,8 @@ def wind_sentence(say: Words, system: SystemResult) -> str:
     if not has_wind(system):
         return say("sure.no_wind")
     if not climate.hours_used:
-        return say("sure.wind", basis=climate.basis)
-    return say("sure.wind_calm", basis=climate.basis, share=say.part(climate.calm_share))
+        return say("sure.wind", basis=say.worded(climate.basis))
+    return say("sure.wind_calm", basis=say.worded(climate.basis), share=say.part(climate.calm_share))
 
 
 def has_wind(system: SystemResult) -> bool:
@@ -316,6 +313,20 @@ def unseen_sentence(say: Words, system: SystemResult) -> str:
     among = unseen.rank > 0
     held = say.part(float(unseen.rank_holds[among].mean()) if among.any() else 0.0)
     return say("sure.unseen_order", share=held)
+
+
+def map_sentence(say: Words, system: SystemResult) -> str:
+    """Return what a map of chances gives; nothing for one of relative pressure, whose legend says all."""
+    face = system.face
+    if face.mode is Mode.RELATIVE:
+        return ""
+    return say("calibrated.map", day=say.day(face.period_from), until=say.day(face.period_to))
+
+
+def drawn_sentence(say: Words, system: SystemResult) -> str:
+    """Return what the brackets behind a chance of hidden infection mean; nothing where there are none."""
+    unseen = system.unseen
+    return say("calibrated.drawn_says") if isinstance(unseen, Hidden) and unseen.worth > 0 else ""
 
 
 def reservoir_sentence(say: Words, system: SystemResult) -> str:
@@ -341,5 +352,5 @@ def residents(say: Words, result: SurveyResult) -> tuple[str, str]:
             say("residents.no_plant", what=what, day=say.day(result.inputs.as_of)),
             say("residents.next_survey", day=until) + ends,
         )
-    pest, genera = sentence(name_of(say, found[0])), say.together(found[0].system.host_genera)
-    return say("residents.found", pest=pest, genera=genera), say("residents.at_work", day=until) + ends
+    pest, genera = name_of(say, found[0]), say.together(found[0].system.host_genera)
+    return sentence(say("residents.found", pest=pest, genera=genera)), say("residents.at_work", day=until) + ends

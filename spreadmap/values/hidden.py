@@ -8,6 +8,9 @@ import numpy as np
 
 from spreadmap.values.arrays import BoolArray, DateArray, FloatArray, IntArray, freeze_columns
 
+NORMAL_95 = 1.959963984540054
+"""Half of the middle 95 % of the normal distribution [standard deviations]."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Hidden:
@@ -24,8 +27,8 @@ class Hidden:
     last of which ends on the date of the state.
 
     `expected_infected` is the sum over candidates of the chance of being infected, `error` its standard error where the
-    chances are means over draws. `iterations` and `change` say how a fixed point over hidden sources was reached;
-    `settled` whether it was.
+    chances are means over draws, which are worth `worth` independent states [-]. `iterations` and `change` say how a
+    fixed point over hidden sources was reached; `settled` whether it was.
     """
 
     not_yet_infectious: FloatArray
@@ -41,6 +44,7 @@ class Hidden:
     change: float = 0.0
     settled: bool = True
     error: float = 0.0
+    worth: float = 0.0
     remarks: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
@@ -58,6 +62,22 @@ class Hidden:
     def infected(self) -> FloatArray:
         """Return the chance of being infected, infectious or not, shape (n,) [-]; NaN for plants that are no candidates."""
         return self.not_yet_infectious + self.infectious
+
+    def drawn_range(self) -> tuple[FloatArray, FloatArray]:
+        """Return how far drawing alone may have moved `infected`: limits of 95 %, shape (n,) each [-]; NaN without draws.
+
+        What few states say of a share, no more: that the law may be another is in the states themselves.
+
+        References
+        ----------
+        Wilson 1927, J Am Stat Assoc 22:209-212, doi 10.1080/01621459.1927.10502953, score interval; formula from memory,
+        bound by scipy's in tests/test_hidden.py.
+        """
+        share, worth = self.infected, self.worth if self.worth > 0 else np.nan
+        shrunk = 1.0 / (1.0 + NORMAL_95**2 / worth)
+        middle = shrunk * (share + NORMAL_95**2 / (2.0 * worth))
+        half = shrunk * NORMAL_95 * np.sqrt(share * (1.0 - share) / worth + NORMAL_95**2 / (4.0 * worth**2))
+        return np.maximum(middle - half, 0.0), np.minimum(middle + half, 1.0)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from spreadmap.values.ahead import Ahead
 from spreadmap.values.arrays import BoolArray, FloatArray, IntArray, TextArray
@@ -21,6 +21,11 @@ from spreadmap.values.survey_answer import SurveyAnswer
 from spreadmap.values.surveys import PlantState
 from spreadmap.values.wind import WindClimate
 from spreadmap.values.words import Mode
+
+PRESSURE = ("Relative infection pressure", "1 = one confirmed medium plant, still air, 10 m away")
+CHANCE = ("Chance of infection in the period", "share of medium plants standing there healthy, 0 to 1")
+BOTH = ("Chances, and relative infection pressure", "chances 0 to 1; pressure 1 = a confirmed plant 10 m away")
+"""Quantity and unit of the maps: in relative mode, in calibrated mode, and of calibrated tables that hold both."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -43,6 +48,10 @@ class Face:
             f"{self.condition}; {self.mode.value} mode; state of {self.as_of:%Y-%m-%d}, "
             f"valid until {self.valid_until:%Y-%m-%d}."
         )
+
+    def of(self, told: tuple[str, str]) -> Face:
+        """Return the face of a product that holds another quantity: its name and unit."""
+        return replace(self, quantity=told[0], unit=told[1])
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -141,10 +150,20 @@ class PlannedSystem:
     costs: CostTable | None = None
     """What the work and the next survey cost, by site and owner."""
 
+    @property
+    def lists_face(self) -> Face:
+        """Return what lists and tables of plants say of themselves: in calibrated mode they hold pressure and chances."""
+        return self.face if self.face.mode is Mode.RELATIVE else self.face.of(BOTH)
+
+    @property
+    def pressure_face(self) -> Face:
+        """Return what a product says of itself that holds shares of arrivals and classes of pressure in either mode."""
+        return self.face if self.face.mode is Mode.RELATIVE else self.face.of(PRESSURE)
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class SystemResult(PlannedSystem):
-    """All that was computed for one mapped pest system."""
+    """All that was computed for one mapped pest system; the surfaces hold what its face says."""
 
     climate: WindClimate
     sources: Sources
@@ -163,6 +182,13 @@ class SystemResult(PlannedSystem):
     """The state at the survey before the last one; None where there was none."""
     score: SystemScore | None = None
     """How the forecasts on record did; None where nobody asked."""
+    chance_breaks: tuple[float, ...] = ()
+    """Limits between the classes of the surfaces where these hold chances [-]; none in relative mode."""
+
+    @property
+    def surface_breaks(self) -> tuple[float, ...]:
+        """Return the limits between the classes of the surfaces, in their own unit."""
+        return self.chance_breaks or self.breaks
 
     @property
     def cells(self) -> Grid:

@@ -235,6 +235,8 @@ class GridSettings:
     )
     stream_above_cells: int = setting(
         64_000_000, "cells", "assumed", "None: our choice; larger rasters are written tile by tile, without holding them in memory", least=0, most=10**11)  # fmt: skip
+    chance_breaks: tuple[float, ...] = setting(
+        (0.01, 0.05, 0.2, 0.5), "-", "assumed", "None: our choice; where classes of the chance of infection begin in calibrated mode. They never move between surveys", least=0.001, most=0.999)  # fmt: skip
     mantissa_bits: int = setting(
         23, "bits", "assumed", "None: our choice; 23 keeps single precision as it is; 10 makes files several times smaller at a relative error of 2^-11 = 0.0005 at most", least=4, most=23)  # fmt: skip
 

@@ -4,11 +4,9 @@ function spreadmapPage(map, plants, page) {
   const say = spreadmapWords, layers = {}, ringStyle = { core: 3, inner: 2, outer: 1.25 }, MANY_SHAPES = 1500;
   map.createPane("ground").style.zIndex = 240;
   map.createPane("surface").style.zIndex = 250;
-  /* so many shapes are drawn on a canvas, which knows no hatching */
-  const lying = (shape) => (shape.kind === "site" ? "ground" : "overlayPane"), drawers = {};
-  for (const pane of ["ground", "overlayPane"]) {
-    if (page.shapes.filter((shape) => lying(shape) === pane).length > MANY_SHAPES) drawers[pane] = L.canvas({ pane });
-  }
+  /* very many shapes are drawn on a canvas: sites all at once, others one by one */
+  const sites = page.shapes.filter((shape) => shape.kind === "site"), areMany = sites.length > MANY_SHAPES;
+  const more = page.shapes.length - sites.length > MANY_SHAPES ? { renderer: L.canvas({ pane: "overlayPane" }) } : {};
 
   function describe(shape) {
     const box = document.createElement("div"), title = document.createElement("p"), list = document.createElement("dl");
@@ -31,7 +29,7 @@ function spreadmapPage(map, plants, page) {
       case "ring_range": return { color: "#14413d", weight: 0.6, fillColor: "#14413d", fillOpacity: 0.09 };
       case "old_ring": return { color: "#6a1b7a", weight: ringStyle[shape.name] || 1.25, fill: false, dashArray: "6 3 1 3" };
       case "line": return { color: "#5b4a8a", weight: 1.5, dashArray: "1 4 8 4", fill: false };
-      case "site": return { color: "#7c776b", weight: 1, fillColor: { seen: "#fbfaf6", none: "#d3d3cf", unseen: drawers.ground ? "#c9c5ba" : "url(#hatch)" }[shape.ground] || "#fbfaf6", fillOpacity: page.tiles ? 0.35 : shape.ground === "none" ? 0.75 : 1 };
+      case "site": return { color: "#7c776b", weight: 1, fillColor: { seen: "#fbfaf6", none: "#d3d3cf", unseen: "url(#hatch)" }[shape.ground] || "#fbfaf6", fillOpacity: page.tiles ? 0.35 : shape.ground === "none" ? 0.75 : 1 };
       case "reservoir": return { color: "#3f5d1f", weight: 1.5, fillColor: "#7a9a4e", fillOpacity: 0.45 };
       default: return { color: "#2f6b3a", weight: 4, opacity: 0.85, lineCap: "butt", fill: false };
     }
@@ -48,11 +46,22 @@ function spreadmapPage(map, plants, page) {
     const edge = { color: "#6f6a5e", weight: 1, dashArray: "1 5", fill: false, interactive: false, pane: "ground" };
     L.rectangle(page.rasters[0].bounds, edge).addTo(map);
   }
+  if (areMany) {
+    const ground = spreadmapGround(map, sites, style);
+    layers.site = ground.layer;
+    map.on("click", (event) => {
+      if (!map.hasLayer(layers.site) || (plants && plants.isNear(event.layerPoint))) return;
+      const shape = ground.at(event.latlng);
+      if (shape) open(shape, event.latlng);
+    });
+  }
   for (const shape of page.shapes) {
-    const group = layers[shape.layer] || (layers[shape.layer] = L.featureGroup()), pane = lying(shape);
+    const isSite = shape.kind === "site";
+    if (isSite && areMany) continue;
+    const group = layers[shape.layer] || (layers[shape.layer] = L.featureGroup());
     const drawn = L.geoJSON(shape.geometry, {
-      pane,
-      ...(drawers[pane] ? { renderer: drawers[pane] } : {}),
+      pane: isSite ? "ground" : "overlayPane",
+      ...(isSite ? {} : more),
       style: () => style(shape),
       pointToLayer: (_, place) => L.circleMarker(place, { radius: 6 }),
     });

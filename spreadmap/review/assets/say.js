@@ -7,7 +7,11 @@ function spreadmapSay(texts) {
     return `${value < 0 && Number(value.toFixed(places)) !== 0 ? "−" : ""}${apart}${rest ? texts.point + rest : ""}`;
   };
   const say = (key, values = {}) => {
-    const text = typeof texts[key] === "string" ? texts[key] : texts[key][Math.round(values.n) === 1 ? "one" : "other"];
+    let text = typeof texts[key] === "string" ? texts[key] : texts[key][Math.round(values.n) === 1 ? "one" : "other"];
+    /* shares without an article: "74 %" has one, "under 1 %" has not */
+    for (const name of Object.keys(values)) {
+      if (values[name] === texts.under || values[name] === texts.over) text = text.replace(`${texts.article}{${name}}`, `{${name}}`);
+    }
     return text.replace(/\{(\w+)\}/g, (_, name) => (typeof values[name] === "number" ? fixed(values[name], 0) : values[name]));
   };
   /* a number with one decimal where it has any */

@@ -10,7 +10,7 @@ function spreadmapScale(most, units) {
 
 /* Print: every section gets a still map of its own, drawn once on opaque paper. */
 function spreadmapStills(map, plants, overlay, views, page, style) {
-  const WIDE = 660, HIGH = 300, RATIO = 2, GROUND = "#e9e9e5";
+  const WIDE = 660, HIGH = 290, RATIO = 2, GROUND = "#e9e9e5";
   const pictures = page.rasters.map((raster) => { const image = new Image(); image.src = raster.png; return image; });
 
   function frameOf(bounds) {
@@ -41,19 +41,11 @@ function spreadmapStills(map, plants, overlay, views, page, style) {
       const look = style(shape);
       pen.beginPath(); trace(frame, pen, shape.geometry);
       if (look.fill !== false && shape.kind !== "screen") {
-        pen.globalAlpha = look.fillOpacity; pen.fillStyle = shape.ground === "unseen" ? hatch(pen) : look.fillColor; pen.fill("evenodd"); pen.globalAlpha = 1;
+        pen.globalAlpha = look.fillOpacity; pen.fillStyle = shape.ground === "unseen" ? spreadmapHatch(pen) : look.fillColor; pen.fill("evenodd"); pen.globalAlpha = 1;
       }
       pen.strokeStyle = look.color; pen.lineWidth = look.weight; pen.setLineDash((look.dashArray || "").split(" ").filter(Boolean).map(Number));
       pen.stroke(); pen.setLineDash([]);
     }
-  }
-
-  function hatch(pen) {
-    const tile = document.createElement("canvas");
-    tile.width = tile.height = 7;
-    const ink = tile.getContext("2d");
-    ink.strokeStyle = "#6f7672"; ink.lineWidth = 1; ink.beginPath(); ink.moveTo(-1, 8); ink.lineTo(8, -1); ink.stroke();
-    return pen.createPattern(tile, "repeat");
   }
 
   function furniture(frame, says) {
