@@ -70,7 +70,9 @@ def fit_at_the_truth(scene, as_of, iterations):
     param = ready.world.param.copy()
     param[FREE] = 0.0
     ready = replace(ready, world=ready.world._replace(param=param))
-    pace = Pace(chains=2, warm_up=1000, batch=iterations, most_iterations=iterations, effective_size=1e9, most_r_hat=1.0)
+    pace = Pace(
+        chains=2, warm_up=1000, batch=iterations, most_iterations=iterations, effective_size=1e9, most_r_hat=1.0
+    )
     chains = run_chains(ready.world, pace, 1, engine)
     kept = evenly(len(chains[0].kept), 10_000)
     end = day_on(history.problem.clock(), float(ready.world.number[END]))

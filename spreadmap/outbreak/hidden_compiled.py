@@ -164,7 +164,9 @@ def fill_gain(begin, end, rows, certain, share, like, told, force, flight, step_
                 behind += weight[step]
                 if flight[step] <= 0.0:
                     continue
-                open_to = receives[plant] * flight[step] * _standing(step, step_days, stood_from[plant], stood_to[plant])
+                open_to = (
+                    receives[plant] * flight[step] * _standing(step, step_days, stood_from[plant], stood_to[plant])
+                )
                 now = escaped[step] * like[row, step] * told[plant, step] - (total - behind)
                 gain[plant, step] += share[row] * open_to * min(now / total, 0.0)
 

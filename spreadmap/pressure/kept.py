@@ -13,7 +13,7 @@ from spreadmap.dispersal.spread import Spread
 from spreadmap.values.arrays import ComplexArray
 
 Value = TypeVar("Value")
-MOST_BYTES = 400_000_000
+MOST_BYTES = 250_000_000
 """What is kept in all; the longest unused goes first."""
 STEPS_PER_DOUBLING = 4
 
