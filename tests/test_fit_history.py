@@ -139,7 +139,7 @@ def test_a_fit_says_what_it_is(fitted):
     assert any("without background" in line for line in said)
     assert {one.name for one in fit.without_background} == {"rate", "length factor"}
     assert any("From outside came an expected" in line for line in fit.says)
-    assert len(fit.checks) == 4
+    assert len(fit.checks) == 6
     names = [one.name for one in fit.estimates]
     assert names == [
         "rate",

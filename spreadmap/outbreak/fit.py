@@ -16,6 +16,7 @@ from spreadmap.outbreak.fit_compiled_chain import HIDDEN_MOVES, LINE
 from spreadmap.outbreak.fit_history import NONE_AT_ALL, History, survey_history
 from spreadmap.outbreak.fit_predict import day_on, predictive_checks
 from spreadmap.outbreak.fit_problem import FitProblem
+from spreadmap.outbreak.fit_residuals import infection_checks, kept_states
 from spreadmap.outbreak.fit_types import (
     ALL_RECEIVE,
     BACKGROUND,
@@ -110,6 +111,7 @@ def fit_survey_history(
     checks = predictive_checks(
         history.problem, fit.survey_gap_days, kept_of(chains, ready, lines), beds, fit.replicates, fit.seed + 1, engine
     )
+    checks += infection_checks(history.problem, kept_states(chains, ready), engine)
     has_wind = finds_wind(lines, fit.wind_region)
     neglected = neglected_infections(lines, chains, ready, history.problem)
     refused = refusals(estimates, checks, history.new_cases, fit)

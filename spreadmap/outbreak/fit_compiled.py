@@ -208,12 +208,16 @@ def strength_at(plant, j, begin, x):
     return plant[SEND, j] * plant[REST, j] if x < plant[GONE_ON, j] else 0.0
 
 
+@numba.njit(F8(V, F8, F8), **COMPILED)
+def begins(clock, u, delay):
+    """Return when a plant infected at `u` becomes infectious so many calendar days later, on the clock."""
+    return u if delay == 0.0 else sum_at(clock, day_at(clock, u) + delay)
+
+
 @numba.njit(F8(WORLD, F8), **COMPILED)
 def begin_of(w, u):
-    """Return when a plant infected at `u` becomes infectious, on the clock."""
-    if w.number[INFECTIOUS] == 0.0:
-        return u
-    return sum_at(w.days[0], day_at(w.days[0], u) + w.number[INFECTIOUS])
+    """Return when a plant infected at `u` becomes infectious, on the clock of a world."""
+    return begins(w.days[0], u, w.number[INFECTIOUS])
 
 
 @numba.njit(F8(M, F8, I8, F8), **COMPILED)

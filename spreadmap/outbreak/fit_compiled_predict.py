@@ -7,6 +7,7 @@ import math
 import numba
 import numpy as np
 
+from spreadmap.outbreak.fit_compiled import begins
 from spreadmap.outbreak.fit_types import COMPILED, F8, I8, M, V
 
 (EAST_M, NORTH_M, RECEIVES, SENDS, FROM_ON, UNTIL, INFECTED_ON, BEGINS_ON, OUT_ON) = range(9)
@@ -33,45 +34,36 @@ distance and step of the kernel's table, least distance [m], touching distance [
 LATER = 1e18
 
 
+@numba.njit(numba.types.UniTuple(F8, 2)(V, V, F8, F8, F8), **COMPILED)
+def densities_at(law, log_k, east, north, r):
+    """Return the density of arrivals `r` away with no direction favoured, and with that of the law [m^-2]."""
+    at = (math.log(max(r, law[LEAST]) / law[LENGTHS]) - law[LOG_FIRST]) / law[LOG_STEP]
+    at = min(max(at, 0.0), len(log_k) - 1.000001)
+    k = int(at)
+    plain = math.exp(log_k[k] + (at - k) * (log_k[k + 1] - log_k[k])) / law[LENGTHS] ** 2
+    if r <= 0.0 or law[BESSEL] == 1.0:
+        return plain, plain
+    turn = math.exp((law[TOWARD_EAST] * east + law[TOWARD_NORTH] * north) / r) / law[BESSEL]
+    bend = 1.0 if law[NEAR] <= 0.0 else -math.expm1(-((r / law[NEAR]) ** 2))
+    return plain, plain * (1.0 + (turn - 1.0) * bend)
+
+
+@numba.njit(F8(V, F8, F8), **COMPILED)
+def gain_of(law, density, r):
+    """Return the force that one medium plant sends, by the density of arrivals and by touch [1/day]."""
+    return law[RATE] * density + (law[CONTACT] if r <= law[TOUCH] else 0.0)
+
+
 @numba.njit(numba.void(M, V, V, I8, F8, V), **COMPILED)
 def add_force(plants, law, log_k, j, sign, force):
     """Add what plant `j` sends to the force on all, or take it away."""
-    last = len(log_k) - 1.000001
-    kappa_east, kappa_north = law[TOWARD_EAST], law[TOWARD_NORTH]
     for i in range(plants.shape[1]):
         if i == j:
             continue
         east, north = plants[EAST_M, i] - plants[EAST_M, j], plants[NORTH_M, i] - plants[NORTH_M, j]
         r = math.sqrt(east * east + north * north)
-        at = (math.log(max(r, law[LEAST]) / law[LENGTHS]) - law[LOG_FIRST]) / law[LOG_STEP]
-        at = min(max(at, 0.0), last)
-        k = int(at)
-        density = math.exp(log_k[k] + (at - k) * (log_k[k + 1] - log_k[k])) / law[LENGTHS] ** 2
-        if r > 0.0 and law[BESSEL] != 1.0:
-            turn = math.exp((kappa_east * east + kappa_north * north) / r) / law[BESSEL]
-            bend = 1.0 if law[NEAR] <= 0.0 else -math.expm1(-((r / law[NEAR]) ** 2))
-            density *= 1.0 + (turn - 1.0) * bend
-        gain = law[RATE] * density + (law[CONTACT] if r <= law[TOUCH] else 0.0)
-        force[i] += sign * plants[SENDS, j] * gain
-
-
-@numba.njit(F8(V, F8, F8), **COMPILED)
-def begins(clock, u, delay):
-    """Return when a plant infected at `u` becomes infectious, on the clock."""
-    if delay == 0.0:
-        return u
-    low, high = 0, len(clock) - 1
-    if u >= clock[high]:
-        return LATER
-    while high - low > 1:
-        middle = (low + high) // 2
-        if clock[middle] <= u:
-            low = middle
-        else:
-            high = middle
-    day = low + (u - clock[low]) / (clock[low + 1] - clock[low]) + delay
-    k = int(day)
-    return clock[k] + (day - k) * (clock[k + 1] - clock[k]) if k < len(clock) - 1 else LATER
+        density = densities_at(law, log_k, east, north, r)[1]
+        force[i] += sign * plants[SENDS, j] * gain_of(law, density, r)
 
 
 @numba.njit(I8(I8, M, V, V, V, V, V, F8, F8, I8), **COMPILED)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -9,6 +10,7 @@ from scipy.spatial import cKDTree
 from scipy.special import i0, ndtri
 
 from spreadmap.engine import Engine
+from spreadmap.outbreak.fit_compiled import begins
 from spreadmap.outbreak.fit_compiled_predict import (
     BACKGROUND,
     BEGINS_ON,
@@ -37,7 +39,7 @@ from spreadmap.outbreak.fit_compiled_predict import (
     spread_on,
 )  # fmt: skip
 from spreadmap.outbreak.fit_problem import FitProblem
-from spreadmap.outbreak.fit_types import PARAMETERS
+from spreadmap.outbreak.fit_types import EAST, NORTH, PARAMETERS
 from spreadmap.outbreak.fit_world import TABLE, sum_on, with_shape
 from spreadmap.values.arrays import BoolArray, FloatArray, IntArray
 from spreadmap.values.fit import Check
@@ -119,12 +121,11 @@ def made_history(
     array of int, shape (n,)
     """
     n, clock, season = len(problem), problem.clock(), problem.season_clock()
-    plants, law, log_k = _made(problem, theta)
+    plants, law, log_k = law_and_plants(problem, theta)
     plants[INFECTED_ON, first] = start
-    delay = np.array([day_on(clock, start) + problem.infectious_after_d])
-    plants[BEGINS_ON, first] = sum_on(clock, delay) if problem.infectious_after_d else start
+    plants[BEGINS_ON, first] = begins(clock, start, problem.infectious_after_d)
     onset = _incubations(problem, n, rng)
-    wild = _wild_force(problem, law, log_k)
+    wild = wild_force(problem, law, log_k)
     found, force, now = np.full(n, -1, dtype=np.int64), np.zeros(n), start
     real = round_found(problem, rounds.of_look)
     most = MOST_TIMES * int(problem.noticed.sum()) + MOST_MORE
@@ -159,7 +160,7 @@ def season_since(clock: FloatArray, season: FloatArray, infected: FloatArray, da
     return np.where(infected < LATER, sum_on(season, np.array([day]))[0] - sum_on(season, on), -1.0)
 
 
-def _made(problem: FitProblem, theta: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+def law_and_plants(problem: FitProblem, theta: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Return the plants before the outbreak, the law of the draw, and the kernel's log density by log distance."""
     clock = problem.clock()
     plants = np.full((ROWS, len(problem)), LATER)
@@ -192,7 +193,7 @@ def _incubations(problem: FitProblem, n: int, rng: np.random.Generator) -> Float
     return np.asarray(incubation.median_d * np.exp(incubation.sigma * ndtri(share)))
 
 
-def _wild_force(problem: FitProblem, law: FloatArray, log_k: FloatArray) -> FloatArray:
+def wild_force(problem: FitProblem, law: FloatArray, log_k: FloatArray) -> FloatArray:
     """Return the force of wild stands on every plant [1/day]."""
     force = np.zeros(len(problem))
     for east, north, strength in zip(problem.wild_easting, problem.wild_northing, problem.wild_send, strict=True):
@@ -289,8 +290,7 @@ def predictive_checks(
     """
     rounds = rounds_of(problem, gap_days)
     number = len(rounds.ends)
-    mean = np.mean([theta[2:4] for theta, _, _ in kept], axis=0)
-    toward = mean / np.hypot(*mean) if np.hypot(*mean) > 0 else np.array([0.0, 1.0])
+    toward = unit_toward([theta for theta, _, _ in kept])
     seeds = np.random.SeedSequence(seed).spawn(replicates)
 
     def one(at: int) -> tuple[FloatArray, FloatArray]:
@@ -313,6 +313,13 @@ def predictive_checks(
         _check(*part, seen[edges[k] : edges[k + 1]], lines[:, edges[k] : edges[k + 1]]) for k, part in enumerate(parts)
     ]
     return checks[0], _bed_check(cases_by_bed(real, beds, number), by_bed), *checks[1:]
+
+
+def unit_toward(thetas: Sequence[FloatArray]) -> FloatArray:
+    """Return the unit vector toward which draws of the parameters point on average, north if nowhere."""
+    mean = np.mean(thetas, axis=0)[[EAST, NORTH]]
+    length = float(np.hypot(*mean))
+    return np.asarray(mean / length) if length > 0 else np.array([0.0, 1.0])
 
 
 def cases_by_bed(found: IntArray, beds: IntArray, rounds: int) -> FloatArray:

@@ -17,7 +17,7 @@ def fit_png(fit: HistoryFit, title: str) -> bytes:
     """Return the picture of a fit as PNG, the same bytes for the same fit.
 
     On the left 95 % of prior (grey) and posterior (blue) of every free parameter, in units of the prior's middle for
-    rates and lengths; on the right what was seen (red) on the range in which 90 % of made histories lie (blue), for
+    rates and lengths; on the right what was seen (red) on the range in which 90 % of what the fit foretells lies (blue), for
     every statistic in multiples of the made ones' middle.
     """
     figure = Figure(figsize=(10.0, 5.0), dpi=100, layout="constrained")
@@ -64,5 +64,5 @@ def _checks(axes: object, checks: tuple[Check, ...]) -> None:
             axes.plot(check.seen[item] / scale, row, "o", color=SEEN)  # type: ignore[attr-defined]
             names.append(f"{check.name[:34]}, {label} (p {check.p:.2g})")
     axes.set_yticks(range(len(names)), names, fontsize=7)  # type: ignore[attr-defined]
-    axes.set_xlabel("multiples of the made histories' middle", fontsize=8)  # type: ignore[attr-defined]
-    axes.set_title("red seen, blue 90 % of made histories", fontsize=9)  # type: ignore[attr-defined]
+    axes.set_xlabel("multiples of the middle the fit foretells", fontsize=8)  # type: ignore[attr-defined]
+    axes.set_title("red seen, blue 90 % of what the fit foretells", fontsize=9)  # type: ignore[attr-defined]

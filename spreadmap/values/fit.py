@@ -106,10 +106,11 @@ class Estimate:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Check:
-    """One statistic of the survey history beside the same of histories made with the draws.
+    """One statistic of the survey history, or of the draws' infections, beside what the fit makes of it.
 
-    `p` is the share of made histories at least as far off [-]. `label` names each item of `seen`, `low`, `middle` and
-    `high` (5, 50 and 95 % points of the made ones); NaN where a statistic cannot be told.
+    `p` is the share of made histories, or of what the law foretells, that is at least as far off [-]. `label` names each
+    item of `seen`, `low`, `middle` and `high` (5, 50 and 95 % points of the made ones); NaN where a statistic cannot be
+    told.
     """
 
     name: str
