@@ -6,6 +6,7 @@ import datetime as dt
 import json
 import sys
 from collections.abc import Callable, Iterable
+from importlib.metadata import version
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -41,6 +42,22 @@ app = typer.Typer(
     "5 output could not be written, 6 another run holds the project or another program its history.",
 )
 Folder = Annotated[Path, typer.Argument(help="the project's folder, with spreadmap.toml in it")]
+
+
+def print_version(wanted: bool) -> None:
+    """Say which version this is, and end."""
+    if wanted:
+        say(f"spreadmap {version('spreadmap')}")
+        raise typer.Exit
+
+
+@app.callback()
+def options(
+    _: Annotated[
+        bool, typer.Option("--version", help="say which version this is", callback=print_version, is_eager=True)
+    ] = False,
+) -> None:
+    """Options of all commands."""
 
 
 def exit_code(error: SpreadmapError) -> int:
@@ -219,7 +236,7 @@ def history(
     folder: Folder,
     as_json: Annotated[bool, typer.Option("--json", help="print as JSON")] = False,
 ) -> None:
-    """Show what is on record: runs, surveys, scores of forecasts, fits, withdrawals."""
+    """Show what is on record: runs, surveys, scores of forecasts, fits, withdrawals, decisions."""
     from spreadmap import pipeline_history
 
     view = pipeline_history.show_history(folder)

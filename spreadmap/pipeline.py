@@ -14,6 +14,7 @@ from spreadmap.decisions.calendar import season_calendar, season_of_system
 from spreadmap.decisions.disposal import dispose
 from spreadmap.decisions.next_survey import shared_hours, survey_headlines, with_survey
 from spreadmap.engine import Engine
+from spreadmap.errors import OutputError
 from spreadmap.io.demo import copy_demo
 from spreadmap.io.doctor import doctor_lines as doctor
 from spreadmap.io.explain_systems import explain_systems as systems
@@ -23,8 +24,10 @@ from spreadmap.io.history import (
     forecasts_on_record,
     last_delivery,
     open_history,
+    record_failure,
     record_run,
 )
+from spreadmap.io.history_store import mark_of
 from spreadmap.io.lock import ProjectLock
 from spreadmap.io.new_project import write_new_project
 from spreadmap.io.read_project import check_project, read_project
@@ -224,53 +227,75 @@ def run_project(
     folder = folder.resolve()
     log = RunLog(clock, progress)
     started = clock()
+    mark = mark_of(folder)
     inputs, settings = read_project(folder, as_of)
     with ProjectLock(folder, started) as lock:
         if lock.took_over:
             log.say(f"a run that died had left the project locked: {lock.took_over}")
-        log.say(f"read {len(inputs.files)} files, {len(inputs.inventory)} plants, {len(inputs.surveys)} inspections")
-        for fault in inputs.faults:
-            log.say(f"[{fault.weight}] {fault.sentence()}")
-        store = RasterStore(project=folder, crs=inputs.crs, mantissa_bits=settings.grid.mantissa_bits, hear=log.say)
-        fits, says = usable_fits(folder, inputs, settings)
-        result = analyse(inputs, settings, engine or Engine(), store, fits)
-        result = replace(result, remarks=(*result.remarks, *says))
-        for remark in result.remarks:
+        if mark_of(folder) != mark:
+            log.say("the history was written on while the files were read: they are read again")
+            inputs, settings = read_project(folder, as_of)
+        try:
+            return _deliver(folder, inputs, settings, engine or Engine(), log, started, clock)
+        except OutputError:
+            record_failure(folder, inputs.as_of, started, clock(), software_version())
+            raise
+
+
+def _deliver(
+    folder: Path,
+    inputs: ProjectInputs,
+    settings: Settings,
+    engine: Engine,
+    log: RunLog,
+    started: dt.datetime,
+    clock: Callable[[], dt.datetime],
+) -> Delivery:
+    """Analyse a project that is locked, deliver, and enter the run into the history."""
+    log.say(f"read {len(inputs.files)} files, {len(inputs.inventory)} plants, {len(inputs.surveys)} inspections")
+    for fault in inputs.faults:
+        log.say(f"[{fault.weight}] {fault.sentence()}")
+    store = RasterStore(project=folder, crs=inputs.crs, mantissa_bits=settings.grid.mantissa_bits, hear=log.say)
+    fits, says = usable_fits(folder, inputs, settings)
+    result = analyse(inputs, settings, engine, store, fits)
+    result = replace(result, remarks=(*result.remarks, *says))
+    for remark in result.remarks:
+        log.say(remark)
+    with open_history(folder) as history:
+        for name in adopt_folders(history, folder):
+            log.say(f"{name} is complete and was not in the history yet: entered")
+        kept, unreadable = forecasts_on_record(history)
+        for remark in unreadable:
             log.say(remark)
-        with open_history(folder) as history:
-            for name in adopt_folders(history, folder):
-                log.say(f"{name} is complete and was not in the history yet: entered")
-            kept, unreadable = forecasts_on_record(history)
-            for remark in unreadable:
-                log.say(remark)
-            result = with_scores(result, kept)
-            before, previous = last_delivery(history)
-            with RunFolder(folder, inputs.as_of, delivered_folders(history)) as run:
-                write_delivery(
-                    run.path,
-                    result,
-                    pages=render_pages(result),
-                    previous=previous,
-                    previous_folder=before,
-                    history=history,
-                    rasters=store.files,
-                    step=lambda name: log.say(f"write {name}"),
-                )
-                log.say("complete")
-                log.write(run.path)
-            record_run(
-                history,
-                folder,
-                run.final,
-                as_of=inputs.as_of,
-                started=started,
-                ended=clock(),
-                result="done",
-                version=software_version(),
-                files=inputs.files,
-                surveys=inputs.survey_parts,
+        result = with_scores(result, kept)
+        before, previous = last_delivery(history)
+        with RunFolder(folder, inputs.as_of, delivered_folders(history)) as run:
+            write_delivery(
+                run.path,
+                result,
+                pages=render_pages(result),
+                previous=previous,
+                previous_folder=before,
+                history=history,
+                rasters=store.files,
+                step=lambda name: log.say(f"write {name}"),
             )
-        store.clear()
+            log.say("complete")
+            log.write(run.path)
+        record_run(
+            history,
+            folder,
+            run.final,
+            as_of=inputs.as_of,
+            started=started,
+            ended=clock(),
+            result="done",
+            version=software_version(),
+            files=inputs.files,
+            surveys=inputs.survey_parts,
+            decisions=inputs.decisions,
+        )
+    store.clear()
     return Delivery(folder=run.final, summary=plain(summary_values(result, ())), headlines=headlines(result))
 
 

@@ -22,6 +22,7 @@ from spreadmap.io.history import open_history
 from spreadmap.io.history_store import COPY, HISTORY
 from spreadmap.io.lock import LOCK
 from spreadmap.io.run_folder import run_folders
+from spreadmap.pipeline_history import show_history
 
 STEPS_KILLED = 6
 KILLS = 200
@@ -221,6 +222,38 @@ def test_two_runs_at_once_do_not_meet(project, base):
     assert len(refused) == 1
     assert len(run_folders(project)) == len(before) + 1
     check_state(project, before)
+    check_next_run(project)
+
+
+def test_a_run_that_came_in_while_another_read_is_not_passed_over(project, monkeypatch):
+    read, calls = pipeline.read_project, []
+
+    def slow_read(*arguments):
+        found = read(*arguments)
+        calls.append(arguments)
+        if len(calls) == 1:
+            pipeline.run_project(project)
+        return found
+
+    monkeypatch.setattr(pipeline, "read_project", slow_read)
+    delivery = pipeline.run_project(project)
+    assert delivery.folder.name == "2026-09-14-4"
+    assert len(calls) == 3
+    logs = [(folder / "run.log").read_text(encoding="utf-8") for folder in run_folders(project)]
+    assert ["they are read again" in log for log in logs] == [False, False, False, True]
+
+
+def test_a_run_that_failed_is_on_record(project, monkeypatch):
+    def full(*_, **__):
+        raise OutputError("The disk is full. Free the disk, then run again.")
+
+    before = deliveries(project)
+    with monkeypatch.context() as patched:
+        patched.setattr(pipeline, "write_delivery", full)
+        with pytest.raises(OutputError, match="The disk is full"):
+            pipeline.run_project(project)
+    check_state(project, before)
+    assert [row[3] for row in show_history(project).tables[0].rows] == ["done", "done", "failed"]
     check_next_run(project)
 
 

@@ -15,7 +15,7 @@ from rich.console import Console
 from small_projects import CRS, PROJECT, make_project
 from typer.testing import CliRunner
 
-from spreadmap import pipeline
+from spreadmap import __version__, pipeline
 from spreadmap.cli import EXIT_CODES, SHOWN_OF_A_KIND, app, exit_code, fault_lines, fault_table, main
 from spreadmap.errors import CrsError, InputError, LockedError, OutputError, SettingsError, SpreadmapError
 from spreadmap.io.read_project import check_project
@@ -98,6 +98,16 @@ def test_a_folder_without_a_project_is_a_settings_fault(tmp_path):
     assert "Traceback" not in result.stderr
     assert list(tmp_path.iterdir()) == []
     assert command("run", tmp_path) == Ended(result.returncode, result.stdout, result.stderr)
+
+
+def test_a_folder_that_is_not_there_is_named_once():
+    result = command("check", "/nowhere/at all")
+    assert result.returncode == 4
+    assert result.stdout.startswith("[stop] spreadmap.toml: there is no folder '/nowhere/at all'. Make a project with")
+
+
+def test_it_says_its_version():
+    assert command("--version") == Ended(0, f"spreadmap {__version__}\n", "")
 
 
 def test_a_wrong_date_is_wrong_use(tmp_path):

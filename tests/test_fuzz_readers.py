@@ -4,15 +4,18 @@ Changes are drawn by hypothesis from fixed seeds, so that a run can be repeated;
 reader.
 """
 
-import shutil
 import time
+from importlib.util import find_spec
 from pathlib import Path
 
+import geopandas
 import pytest
+import shapely
+from hostile.case_files import inventory_from, with_block
 from hostile.make_cases import build
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-from small_projects import INVENTORY, PROJECT, SURVEY, make_project
+from small_projects import CRS, EAST, INVENTORY, NORTH, PROJECT, SURVEY, make_project, plants_frame
 
 from spreadmap.io.read_project import check_project, read_project
 
@@ -37,6 +40,41 @@ SEEDS = {
     "pest system": ("pest_system_that_is_no_toml", "pest_systems/mine.toml"),
 }
 """One file for each reader, from the pack of cases."""
+
+
+def with_decisions(folder):
+    rows = "P01,2026-05-20,accept,\nP02,2026-05-20,refuse,in bloom\n"
+    make_project(
+        folder, with_block("decisions", "answers.csv"), answers__csv=f"plant_id,decided_on,decision,reason\n{rows}"
+    )
+
+
+def with_stands(folder):
+    make_project(folder, with_block("reservoirs", "stands.geojson"))
+    stands = {"reservoir_id": ["a", "b"], "count": [5, 9], "host": ["Rosa multiflora"] * 2}
+    where = [shapely.Point(EAST, NORTH + 40), shapely.box(EAST, NORTH + 50, EAST + 9, NORTH + 60)]
+    geopandas.GeoDataFrame(stands, geometry=where, crs=CRS).to_crs(4326).to_file(folder / "stands.geojson")
+
+
+def with_screens(folder):
+    make_project(folder, with_block("screens", "hedges.gpkg"))
+    hedge = shapely.LineString([(EAST, NORTH + 5), (EAST + 80, NORTH + 5)])
+    frame = geopandas.GeoDataFrame({"screen_id": ["h"], "height_m": [2.0]}, geometry=[hedge], crs=CRS)
+    frame.to_file(folder / "hedges.gpkg")
+
+
+def with_parquet(folder):
+    make_project(folder, inventory_from("plants.parquet"), survey__csv=SURVEY.replace("P0", "00"))
+    plants_frame(30).to_parquet(folder / "plants.parquet")
+
+
+MADE = {
+    "text of decisions": (with_decisions, "answers.csv"),
+    "wild stands": (with_stands, "stands.geojson"),
+    "screens": (with_screens, "hedges.gpkg"),
+    "parquet": (with_parquet, "plants.parquet"),
+}
+"""Readers for which the pack of cases has no file in order."""
 EXAMPLES = 200
 SLOWEST_S = 20.0
 USUAL = [b"", b"\x00", b"\xff", b"\n", b'"', b",", b"-1", b"nan", b"1e999", b"9" * 40, b"\xff\xff\xff\xff", b"\x00\x00\x00\x80",
@@ -74,26 +112,37 @@ def check(folder: Path) -> None:
         assert len(values.inventory) > 0
 
 
-@pytest.fixture(scope="module")
-def seeds(tmp_path_factory):
-    """The project of every seed, made once."""
-    return {name: build(case, tmp_path_factory.mktemp("seed") / "project") for name, (case, _) in SEEDS.items()}
+def seed(name: str, folder: Path) -> Path:
+    """Write the project of a seed; return its file that is changed."""
+    if name in SEEDS:
+        return build(SEEDS[name][0], folder) / SEEDS[name][1]
+    if name == "parquet" and find_spec("pyarrow") is None:
+        pytest.skip("pyarrow (extra parquet) is not installed")
+    MADE[name][0](folder)
+    return folder / MADE[name][1]
+
+
+@pytest.mark.parametrize("name", MADE)
+def test_a_seed_is_in_order(tmp_path, name):
+    path = seed(name, tmp_path / "project")
+    assert path.is_file()
+    assert [fault.sentence() for fault in check_project(tmp_path / "project") if fault.weight != "assumed"] == []
 
 
 @pytest.mark.long
 @pytest.mark.timeout(900)
 @pytest.mark.filterwarnings("ignore::RuntimeWarning")
-@pytest.mark.parametrize("name", SEEDS)
-def test_changed_bytes_end_in_faults_or_values(tmp_path, seeds, name):
-    path = SEEDS[name][1]
-    data = (seeds[name] / path).read_bytes()
-    folder = shutil.copytree(seeds[name], tmp_path / "project")
+@pytest.mark.parametrize("name", [*SEEDS, *MADE])
+def test_changed_bytes_end_in_faults_or_values(tmp_path, name):
+    folder = tmp_path / "project"
+    path = seed(name, folder)
+    data = path.read_bytes()
     times = []
 
     @FUZZ
     @given(changes)
     def fuzz(drawn):
-        (folder / path).write_bytes(changed(data, drawn))
+        path.write_bytes(changed(data, drawn))
         before = sorted(each.name for each in folder.rglob("*"))
         start = time.perf_counter()
         check(folder)

@@ -5,6 +5,7 @@ import sqlite3
 from contextlib import closing
 from dataclasses import replace
 
+import numpy as np
 import pytest
 from made_results import AS_OF, PLANTS, made_result
 
@@ -12,9 +13,11 @@ from spreadmap.errors import OutputError
 from spreadmap.io.changes import delivered_plants
 from spreadmap.io.history import adopt_folders, last_delivery, open_history, record_run
 from spreadmap.io.history_store import COPY, GROWS, HISTORY, MIGRATIONS, VERSION, read_into_memory
+from spreadmap.io.history_view import history_tables
 from spreadmap.io.layers import plants_layer
 from spreadmap.io.run_folder import RunFolder
 from spreadmap.io.write_delivery import write_delivery
+from spreadmap.values.surveys import Decisions
 
 STARTED = dt.datetime(2026, 9, 14, 7, 30, tzinfo=dt.UTC)
 ENDED = dt.datetime(2026, 9, 14, 7, 31, tzinfo=dt.UTC)
@@ -134,10 +137,28 @@ def test_a_failed_run_is_entered_without_a_folder(tmp_path):
         assert last_delivery(history) == ("", {})
 
 
+def test_every_decision_is_entered_once(tmp_path):
+    said = Decisions(
+        plant_id=np.array(["003", "004"], dtype=object), decided_on=np.array(["2026-09-10", "2026-09-11"], dtype="datetime64[D]"),
+        decision=np.array(["accept", "put_off"], dtype=object), until=np.array(["NaT", "2026-10-01"], dtype="datetime64[D]"),
+        reason=np.array(["", "in bloom"], dtype=object),
+    )  # fmt: skip
+    with open_history(tmp_path) as history:
+        for _ in range(2):
+            record_run(history, tmp_path, None, as_of=AS_OF, started=STARTED, ended=ENDED, result="failed",
+                       version="0.1.0", decisions=said)  # fmt: skip
+        tables = {table.key: table for table in history_tables(history)}
+    assert tables["decisions"].rows == (
+        ("003", "2026-09-10", "accept", None, "", 1),
+        ("004", "2026-09-11", "put_off", "2026-10-01", "in bloom", 1),
+    )
+
+
 ONE_ROW = {
     "fits": "INSERT INTO fits VALUES (1, 'rose_rosette', '2026-09-14', 1, '', '0', x'00')",
     "surveys": "INSERT INTO surveys VALUES (1, '2026-09-14', 'a', 'b', 'survey.csv', 28)",
     "withdrawals": "INSERT INTO withdrawals VALUES (1, 1, '', '0', 1, '2026-09-14', 'a', 'b', 'survey.csv', 28)",
+    "decisions": "INSERT INTO decisions VALUES ('003', '2026-09-14', 'refuse', '', 'in bloom', 1)",
     "scores": "INSERT INTO scores VALUES (1, 'rose_rosette', '2026-07-13', '2026-09-14', 'relative', '{}')",
 }
 

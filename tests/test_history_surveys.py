@@ -250,7 +250,7 @@ def test_without_a_run_there_is_nothing_to_withdraw(tmp_path):
     undo_survey(folder, clock=lambda: NOW)
     with pytest.raises(InputError, match="holds no survey that counts"):
         undo_survey(folder, clock=lambda: NOW)
-    with pytest.raises(SettingsError, match=r"spreadmap.toml is not in"):
+    with pytest.raises(SettingsError, match=r"there is no folder "):
         undo_survey(tmp_path / "nowhere", clock=lambda: NOW)
 
 
@@ -317,7 +317,7 @@ def test_the_commands_show_and_undo(tmp_path):
     assert "2026-05-18\tsurvey.csv\t30\t1\t1\tcounts" in said
     assert "No fit is on record." in said
     values = json.loads(RUNNER.invoke(app, ["history", str(folder), "--json"]).output)
-    assert sorted(values) == ["fits", "runs", "scores", "surveys", "withdrawals"]
+    assert sorted(values) == ["decisions", "fits", "runs", "scores", "surveys", "withdrawals"]
     assert [row["state"] for row in values["surveys"]] == ["counts", "withdrawn"]
     back = RUNNER.invoke(app, ["undo", str(folder), "--restore"])
     assert back.output.startswith("Counts again: the survey of 2026-07-13")
@@ -332,5 +332,5 @@ def test_showing_writes_nothing(tmp_path):
     show_history(folder)
     assert sorted(path.name for path in folder.iterdir()) == before
     shutil.rmtree(folder)
-    with pytest.raises(SettingsError, match=r"spreadmap.toml is not in"):
+    with pytest.raises(SettingsError, match=r"there is no folder "):
         show_history(folder)

@@ -6,13 +6,14 @@ import pyogrio
 import pyproj
 import pytest
 import shapely
-from small_projects import CRS, EAST, NORTH, plants_frame, write_sheet
+from small_projects import CRS, EAST, NORTH, make_project, plants_frame, write_sheet
 
 from spreadmap.errors import CrsError, InputError, InventoryError
 from spreadmap.io.faults import FaultBook
 from spreadmap.io.project_file import InventoryBlock
 from spreadmap.io.read_crs import working_crs
 from spreadmap.io.read_inventory import read_inventory, spread_bed
+from spreadmap.io.read_project import check_project
 from spreadmap.values.settings import InputSettings, Settings
 
 HEADER = "plant_id,host,easting,northing"
@@ -247,3 +248,12 @@ def test_a_thin_bed_still_holds_all_its_plants():
     places = spread_bed(50, 0.1, thin, 40)
     assert places.shape == (40, 2)
     assert shapely.contains_xy(thin, places[:, 0], places[:, 1]).all()
+
+
+@pytest.mark.parametrize(("places", "says"), [((1, 1, 2), 2), ((1, 1, 1), 3), ((1, 2, 3), 0), ((1, 2, 1), 2)])
+def test_plants_on_one_spot_are_counted(tmp_path, places, says):
+    rows = "".join(f"P{n},Rosa hybrida,{EAST + place},{NORTH}\n" for n, place in enumerate(places))
+    folder = make_project(tmp_path, inventory__csv=f"plant_id,host,easting,northing\n{rows}",
+                          survey__csv="plant_id,inspected_on,status\nP0,2026-05-18,clean\n")  # fmt: skip
+    told = [fault.found for fault in check_project(folder) if "exactly the position" in fault.found]
+    assert told == ([f"{says} plants have exactly the position of another"] if says else [])

@@ -97,7 +97,9 @@ def test_a_wind_raster_whose_parts_do_not_fit_is_refused(extra, says):
 
 
 def test_files_that_are_no_project_file_say_so(tmp_path):
-    with pytest.raises(SettingsError, match=r"is not in .*Make a project with `spreadmap new FOLDER`"):
+    with pytest.raises(
+        SettingsError, match=r"there is no spreadmap.toml in folder .*Make a project with `spreadmap new FOLDER`"
+    ):
         read_project_file(tmp_path)
     path = tmp_path / "spreadmap.toml"
     path.write_text("[project\n", encoding="utf-8")

@@ -92,7 +92,7 @@ def test_an_unknown_pest_system_of_the_project_is_refused(tmp_path):
 
 
 def test_a_folder_without_project_file_is_refused(tmp_path):
-    with pytest.raises(SettingsError, match=r"spreadmap.toml is not in .*Make a project with"):
+    with pytest.raises(SettingsError, match=r"there is no spreadmap.toml in folder .*Make a project with"):
         read_project(tmp_path)
 
 

@@ -31,14 +31,14 @@ def test_the_fast_way_reads_what_the_slow_way_reads(rows, separator, quoting, en
     if fast is None:
         return
     slow = list(csv.reader(io.StringIO(text, newline=""), delimiter=separator))
-    while slow and not any(slow[-1]) and len(slow) > len(fast[0]):
+    while slow and not any(slow[-1]) and len(slow) > len(fast[0][0]):
         slow.pop()  # empty rows at the end are no rows
-    assert [list(row) for row in zip(*fast, strict=True)] == [row or [""] for row in slow]
+    assert [list(row) for row in zip(*fast[0], strict=True)] == [row or [""] for row in slow]
 
 
 def test_most_texts_go_the_fast_way():
     for text in ("a,b\n1,2\n", 'a,b\n"1","2"\n', "a,b\r\n1,2\r\n", "a,b\n1,2"):
-        assert plain_columns(text, ",") == [["a", "1"], ["b", "2"]]
+        assert plain_columns(text, ",") == ([["a", "1"], ["b", "2"]], True)
     for text in ('a,b\n"1,5",2\n', "a,b\n1\n", 'a,b\n"x""y",2\n', 'a,b\n"x\ny",2\n', "a,b\r1,2\r"):
         assert plain_columns(text, ",") is None
 
@@ -106,3 +106,34 @@ def test_no_message_moves_the_cursor(text):
 
 def test_scripts_that_need_joiners_keep_them():
     assert CONTROL.search("\u0645\u06cc\u200c\u062e\u0648\u0627\u0647\u0645") is None
+
+
+def test_nothing_that_must_go_is_printable():
+    assert not [sign for sign in map(chr, range(0x110000)) if CONTROL.match(sign) and sign.isprintable()]
+
+
+@pytest.mark.parametrize(
+    ("text", "cells"),
+    [
+        ("a,b\n1, 2\n", ["1", "2"]),
+        ("a,b\n1 ,2\n", ["1", "2"]),
+        ("a,b\n 1,2\n", ["1", "2"]),
+        ("a,b\n1,2 ", ["1", "2"]),
+        ('a,b\n1," 2"\n', ["1", "2"]),
+        ("a,b\n1,\u00a02\n", ["1", "2"]),
+        ("a,b\n1,2\u200b\n", ["1", "2"]),
+        ("a,b\n1,2 3\n", ["1", "2 3"]),
+    ],
+)
+def test_the_fast_way_takes_blanks_and_hidden_signs_out(tmp_path, block, text, cells):
+    (tmp_path / "a.csv").write_text(text, encoding="utf-8")
+    book = FaultBook()
+    assert read_text(tmp_path / "a.csv", "a.csv", block, book).cells == [cells]
+    assert [fault.found for fault in book.faults] == (
+        ["1 cells hold control characters or hidden signs"] if "\u200b" in text else []
+    )
+
+
+def test_quotes_that_hold_a_line_end_go_the_slow_way_though_rows_look_whole():
+    assert plain_columns('p,q\nx,"a\nb",y\n', ",") is None
+    assert plain_columns('p,q\n"",""\n', ",") == ([["p", ""], ["q", ""]], True)

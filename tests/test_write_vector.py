@@ -302,6 +302,33 @@ def test_more_rows_than_are_handed_over_at_once(tmp_path, monkeypatch):
         assert path.read_bytes() == (tmp_path / "parts" / path.name).read_bytes(), path.name
 
 
+def test_places_of_points_are_written_as_the_library_writes_them(tmp_path):
+    layer = layers_of(made_result())["plants"]
+    files, _ = write_shapefile(tmp_path, layer, AS_OF)
+    pyogrio.raw.write(
+        tmp_path / "theirs.shp", shapely.to_wkb(layer.geometry), [], [], geometry_type="Point", crs=CRS,
+        layer_options={"SPATIAL_INDEX": "NO"},
+    )  # fmt: skip
+    for path in files[:2]:
+        assert path.read_bytes() == (tmp_path / f"theirs{path.suffix}").read_bytes()
+
+
+@pytest.mark.parametrize("name", ["plants", "zones"])
+def test_a_part_longer_than_the_format_allows_is_refused_before_anything_is_written(tmp_path, monkeypatch, name):
+    layer = layers_of(made_result())[name]
+    files, _ = write_shapefile(tmp_path, layer, AS_OF)
+    sizes = {path.suffix: path.stat().st_size for path in files}
+    for path in files:
+        path.unlink()
+    for part in (".shp", ".dbf"):
+        monkeypatch.setattr("spreadmap.io.write_vector.MOST_PART_BYTES", sizes[part] - 1)
+        with pytest.raises(OutputError, match=r"would have 0.0 GB; allowed: .*Take shapefile out of formats"):
+            write_shapefile(tmp_path, layer, AS_OF)
+        assert not list(tmp_path.iterdir())
+    monkeypatch.setattr("spreadmap.io.write_vector.MOST_PART_BYTES", max(sizes.values()))
+    write_shapefile(tmp_path, layer, AS_OF)
+
+
 def test_a_table_that_cannot_be_completed_is_an_output_error(tmp_path, monkeypatch):
     def full(*_):
         raise OSError(28, "No space left on device")

@@ -30,7 +30,7 @@ SETTINGS = {
 
 TABLES = {
     ".csv": "", ".tsv": "", ".txt": "", ".xlsx": "", ".gpkg": "GPKG", ".shp": "ESRI Shapefile",
-    ".zip": "ESRI Shapefile", ".geojson": "GeoJSON", ".json": "GeoJSON",
+    ".zip": "ESRI Shapefile", ".geojson": "GeoJSON", ".json": "GeoJSON", ".parquet": "",
 }  # fmt: skip
 """Endings of tables, with the one driver that may open each; none where we read it without GDAL."""
 RASTERS = {".tif": "GTiff", ".tiff": "GTiff"}
@@ -41,6 +41,7 @@ FIRST_BYTES: dict[str, tuple[bytes, ...]] = {
     ".gpkg": (b"SQLite format 3\x00",),
     ".shp": (b"\x00\x00\x27\x0a",),
     ".zip": (b"PK\x03\x04",),
+    ".parquet": (b"PAR1",),
     ".tif": (b"II*\x00", b"MM\x00*", b"II+\x00", b"MM\x00+"),
     ".tiff": (b"II*\x00", b"MM\x00*", b"II+\x00", b"MM\x00+"),
     ".nc": (b"CDF\x01", b"CDF\x02", b"CDF\x05", b"\x89HDF\r\n\x1a\n"),

@@ -9,19 +9,22 @@ import datetime as dt
 import json
 import sqlite3
 from collections.abc import Iterable, Mapping
+from contextlib import suppress
 from pathlib import Path
 from types import TracebackType
 from typing import Any, Self
 
-from spreadmap.errors import InputError, OutputError
+from spreadmap.errors import InputError, OutputError, SpreadmapError
 from spreadmap.io.changes import DELETE, DeliveredPlant, read_changes
 from spreadmap.io.fit_file import pack_fit, unpack_fit
 from spreadmap.io.forecast_file import kept_forecasts, unpack_forecast
 from spreadmap.io.history_store import COPY, HISTORY, connect, telling, write_copy
+from spreadmap.io.layers import day_texts
 from spreadmap.io.run_folder import run_folders
 from spreadmap.values.fit import HistoryFit
 from spreadmap.values.project import InputFile, SurveyPart
 from spreadmap.values.score import Forecast
+from spreadmap.values.surveys import Decisions
 
 DONE, FAILED, FOUND = "done", "failed", "found"
 """Results of a run; `found` is one whose folder was complete though it could not say so itself."""
@@ -61,6 +64,7 @@ class History:
         forecasts: Iterable[tuple[str, str, str, str, bytes]] = (),
         surveys: Iterable[tuple[str, str, str, str, int]] = (),
         scores: Iterable[tuple[str, str, str, str, str]] = (),
+        decisions: Iterable[tuple[str, str, str, str, str]] = (),
     ) -> int:  # fmt: skip
         """Enter one run with everything that belongs to it, or nothing of it; return its number.
 
@@ -79,6 +83,9 @@ class History:
             open_.executemany("INSERT INTO plant_changes VALUES (?, ?, ?, ?, ?, ?)", ((number, *c) for c in changes))
             open_.executemany("INSERT INTO forecasts VALUES (?, ?, ?, ?, ?, ?)", ((number, *f) for f in forecasts))
             open_.executemany("INSERT INTO surveys VALUES (?, ?, ?, ?, ?, ?)", ((number, *part) for part in surveys))
+            open_.executemany(
+                "INSERT OR IGNORE INTO decisions VALUES (?, ?, ?, ?, ?, ?)", ((*said, number) for said in decisions)
+            )
             open_.executemany(
                 "INSERT INTO scores SELECT :run, :system, :as_of, :to, :mode, :content WHERE :content IS NOT (SELECT content "
                 "FROM scores WHERE system = :system AND forecast_as_of = :as_of AND scored_to = :to ORDER BY run DESC LIMIT 1)",
@@ -134,6 +141,7 @@ def record_run(
     version: str,
     files: Iterable[InputFile] = (),
     surveys: Iterable[SurveyPart] = (),
+    decisions: Decisions | None = None,
 ) -> int:
     """Enter a run that has ended.
 
@@ -154,6 +162,8 @@ def record_run(
         What was read; files already seen with the same content are not entered again.
     surveys : iterable of SurveyPart
         The inspections that counted.
+    decisions : Decisions, optional
+        What managers decided; what is on record already is not entered again.
 
     Returns
     -------
@@ -168,8 +178,24 @@ def record_run(
         delivered = _delivered(folder, _manifest(folder))
     return history.add_run(
         as_of.isoformat(), name, started.isoformat(timespec="seconds"), ended.isoformat(timespec="seconds"), result,
-        version, files=seen, surveys=map(part_row, surveys), **delivered,
+        version, files=seen, surveys=map(part_row, surveys), decisions=_decision_rows(decisions), **delivered,
     )  # fmt: skip
+
+
+def record_failure(project: Path, as_of: dt.date, started: dt.datetime, ended: dt.datetime, version: str) -> None:
+    """Enter that a run failed, if that can be done: what hindered the run may hinder this too."""
+    with suppress(SpreadmapError), open_history(project) as history:
+        record_run(history, project, None, as_of=as_of, started=started, ended=ended, result=FAILED, version=version)
+
+
+def _decision_rows(decisions: Decisions | None) -> list[tuple[str, str, str, str, str]]:
+    """Return decisions as they stand in the table; no day is an empty text."""
+    if decisions is None:
+        return []
+    decided, until = day_texts(decisions.decided_on).tolist(), day_texts(decisions.until).tolist()
+    words = (column.tolist() for column in (decisions.plant_id, decisions.decision, decisions.reason))
+    plants, answers, reasons = words
+    return list(zip(plants, decided, answers, until, reasons, strict=True))
 
 
 def adopt_folders(history: History, project: Path) -> tuple[str, ...]:

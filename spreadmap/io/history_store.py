@@ -67,17 +67,30 @@ CREATE TABLE scores (
   mode TEXT NOT NULL, content TEXT NOT NULL, PRIMARY KEY (run, system, forecast_as_of)
 ) WITHOUT ROWID;
 """
+DECISIONS = """
+CREATE TABLE decisions (
+  plant_id TEXT NOT NULL, decided_on TEXT NOT NULL, decision TEXT NOT NULL, until TEXT NOT NULL, reason TEXT NOT NULL,
+  first_run INTEGER NOT NULL REFERENCES runs (id), PRIMARY KEY (plant_id, decided_on, decision, until, reason)
+) WITHOUT ROWID;
+"""
 MIGRATIONS: dict[int, tuple[str, tuple[str, ...]]] = {
     1: (FIRST_TABLES, ("runs", "inputs_seen", "deliveries", "plant_changes")),
     2: (FORECASTS, ("forecasts",)),
     3: (FITS, ("fits",)),
     4: (SURVEYS, ("surveys", "withdrawals", "scores")),
+    5: (DECISIONS, ("decisions",)),
 }
 """What each version added: its tables in SQL, and which of them only grow. Numbers are never used twice."""
 VERSION = max(MIGRATIONS)
 GROWS = tuple(name for _, names in MIGRATIONS.values() for name in names)
 WITH_SURVEYS = 4
 """The version from which surveys and withdrawals are on record."""
+
+
+def mark_of(project: Path) -> tuple[tuple[int, int], ...]:
+    """Return what changes when a history is written on: size and time of its files that hold entries."""
+    paths = [project / HISTORY, project / f"{HISTORY}-wal"]
+    return tuple((found.st_size, found.st_mtime_ns) for found in (path.stat() for path in paths if path.exists()))
 
 
 def connect(project: Path) -> sqlite3.Connection:

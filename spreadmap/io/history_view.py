@@ -33,6 +33,9 @@ WHERE run = (SELECT max(run) FROM scores AS later WHERE later.system = s.system
 ORDER BY system, forecast_as_of, scored_to
 """
 FITS = "SELECT id, system, as_of, accepted, fitted, version FROM fits ORDER BY id"
+DECISIONS = """
+SELECT plant_id, decided_on, decision, until, reason, first_run FROM decisions ORDER BY first_run, decided_on, plant_id
+"""
 WITHDRAWALS = "SELECT number, made, is_withdrawn, day, file, rows FROM withdrawals ORDER BY id"
 
 
@@ -48,7 +51,7 @@ class HistoryTable:
 
 
 def history_tables(history: History) -> tuple[HistoryTable, ...]:
-    """Return runs, surveys, scores, fits and withdrawals, each in the order in which they were entered."""
+    """Return runs, surveys, scores, fits, withdrawals and decisions, each in the order in which they were entered."""
     surveys = [
         (day, plain(file), rows, first, last, "withdrawn" if gone else "counts")
         for day, file, rows, first, last, gone in history.rows(SURVEYS)
@@ -60,6 +63,10 @@ def history_tables(history: History) -> tuple[HistoryTable, ...]:
     withdrawals = [
         (number, made, "withdrawn" if gone else "counts again", day, plain(file), rows)
         for number, made, gone, day, file, rows in history.rows(WITHDRAWALS)
+    ]
+    decisions = [
+        (plain(plant), day, word, until or None, plain(reason), run)
+        for plant, day, word, until, reason, run in history.rows(DECISIONS)
     ]
     return (
         _table("runs", "Runs", "No run is on record.", ("run", "as_of", "folder", "result", "ended", "version",
@@ -73,6 +80,8 @@ def history_tables(history: History) -> tuple[HistoryTable, ...]:
                "fitted", "version"), fits),
         _table("withdrawals", "Withdrawals", "No survey was withdrawn.", ("number", "made", "state", "day", "file",
                "inspections"), withdrawals),
+        _table("decisions", "Decisions", "No decision of a manager is on record.", ("plant_id", "decided_on", "decision",
+               "until", "reason", "first_run"), decisions),
     )  # fmt: skip
 
 

@@ -31,6 +31,7 @@ from spreadmap.io.toml_text import parse_toml
 PROJECT_FILE = "spreadmap.toml"
 MOST_BYTES = 4 * 2**20
 LONGEST_WORD = 60
+LONGEST_PATH = 300
 
 COLUMNS: dict[str, tuple[str, ...]] = {
     "inventory": (
@@ -203,7 +204,12 @@ def project_file_of(folder: Path) -> Path:
     """Return the path of a folder's project file; raises SettingsError if there is none."""
     path = folder / PROJECT_FILE
     if not path.is_file():
-        msg = f"{PROJECT_FILE} is not in {folder}. Make a project with `spreadmap new FOLDER`, or give its folder."
+        where = (
+            f"there is no {PROJECT_FILE} in folder {shown(folder, LONGEST_PATH)}"
+            if folder.is_dir()
+            else (f"there is no folder {shown(folder, LONGEST_PATH)}")
+        )
+        msg = f"{where}. Make a project with `spreadmap new FOLDER`, or give the folder of one."
         raise SettingsError(msg)
     return path
 

@@ -182,14 +182,14 @@ def in_area_of_use(working: WorkingCrs, lon: FloatArray, lat: FloatArray) -> Boo
 
 def position_reasons(
     source: CRS, working: WorkingCrs, x: FloatArray, y: FloatArray
-) -> tuple[FloatArray, FloatArray, list[tuple[str, str]]]:
-    """Return eastings, northings, and for each position what gives it away: (kind, words), ("", "") if nothing.
+) -> tuple[FloatArray, FloatArray, dict[int, tuple[str, str]]]:
+    """Return eastings, northings, and by the number of a position what gives it away: (kind, words).
 
     Kinds: `blank` (not finite), `zero` (0/0), `degrees` (degrees where metres are declared), `swapped` (longitude and
     latitude), `range` (no such latitude or longitude), `far` (outside the area of use of the working CRS).
     """
     n = len(x)
-    reasons = [("", "")] * n
+    reasons: dict[int, tuple[str, str]] = {}
     finite = np.isfinite(x) & np.isfinite(y)
     zero = finite & (x == 0) & (y == 0)
     geographic = source.is_geographic
@@ -214,6 +214,5 @@ def position_reasons(
     }  # fmt: skip
     for kind, mask in (("far", strange), ("range", out), ("swapped", swapped), ("degrees", degrees), ("zero", zero),
                        ("blank", ~finite)):  # fmt: skip
-        for index in np.flatnonzero(mask):
-            reasons[index] = (kind, words[kind])
-    return easting, northing, reasons
+        reasons |= dict.fromkeys(np.flatnonzero(mask).tolist(), (kind, words[kind]))
+    return easting, northing, dict(sorted(reasons.items()))

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 from pathlib import Path
 
 import numpy as np
@@ -16,7 +17,7 @@ from spreadmap.io.faults import FaultBook, shown
 from spreadmap.io.project_file import InventoryBlock
 from spreadmap.io.read_crs import WorkingCrs
 from spreadmap.io.read_positions import read_positions
-from spreadmap.io.read_rows import Rows, as_text, distinct, fold_keys
+from spreadmap.io.read_rows import Rows, as_text, fold_keys
 from spreadmap.io.read_tables import read_table
 from spreadmap.values.arrays import BoolArray, FloatArray, IntArray, TextArray
 from spreadmap.values.inventory import Inventory
@@ -43,31 +44,48 @@ class _Plants:
 
     def get(self, name: str) -> np.ndarray:
         """Return one column over all files."""
-        return np.concatenate([part[name] for part in self.parts])
+        first, *others = (part[name] for part in self.parts)
+        return np.concatenate([first, *others]) if others else first
+
+
+class _Taken:
+    """Keys that one file took, folded, and the row that took each; most files are never asked."""
+
+    def __init__(self, rows: Rows, names: list[str], folded: list[str], alone: BoolArray) -> None:
+        self.rows, self.names = rows, names
+        self._folded, self._alone = folded, alone
+        self._more: dict[str, int] = {}
+
+    @cached_property
+    def row_of(self) -> dict[str, int]:
+        """Return the row that took each key."""
+        return {self._folded[index]: index for index in np.flatnonzero(self._alone).tolist()} | self._more
+
+    def add(self, keys: Iterable[str], index: int) -> None:
+        """Let a row take keys besides those that come once only."""
+        more = dict.fromkeys(keys, index)
+        self._more |= more
+        if "row_of" in self.__dict__:
+            self.row_of.update(more)
 
 
 @dataclass(slots=True)
 class _Seen:
-    """Keys that are taken, folded, and the file and row that took them: one table for each file."""
+    """Keys that are taken, one table for each file."""
 
-    files: list[tuple[Rows, list[str], dict[str, int]]] = field(default_factory=list)
-
-    def begin(self, rows: Rows, names: list[str]) -> dict[str, int]:
-        """Return the table of a new file."""
-        self.files.append((rows, names, {}))
-        return self.files[-1][2]
+    files: list[_Taken] = field(default_factory=list)
 
     def where(self, key: str) -> str:
         """Return who took a key in words, nothing if it is free."""
-        for rows, names, taken in self.files:
-            if key in taken:
-                index = taken[key]
-                return f"{shown(names[index])} in row {rows.table.row[index]} of {rows.table.file}"
+        for taken in self.files:
+            if key in taken.row_of:
+                index = taken.row_of[key]
+                return f"{shown(taken.names[index])} in row {taken.rows.table.row[index]} of {taken.rows.table.file}"
         return ""
 
     def any_of(self, keys: set[str]) -> set[str]:
         """Return which keys are taken."""
-        return {key for _, _, taken in self.files for key in keys & taken.keys()}
+        return {key for taken in self.files for key in keys & taken.row_of.keys()}
 
 
 def size_classes(rows: Rows) -> TextArray:
@@ -167,8 +185,9 @@ def _say_far_files(plants: _Plants, book: FaultBook) -> None:
 
 def _say_same_spot(easting: FloatArray, northing: FloatArray, is_synthetic: BoolArray, book: FaultBook) -> None:
     """Tell how many plants have exactly the position of another."""
-    place, rows = distinct(easting[~is_synthetic], northing[~is_synthetic])
-    shared = int(np.sum(np.bincount(place, minlength=len(rows))[place] > 1))
+    places = np.sort(easting[~is_synthetic] + 1j * northing[~is_synthetic])
+    is_next = places[1:] == places[:-1]
+    shared = int(np.sum(np.append(is_next, False) | np.append(False, is_next))) if len(places) else 0
     if shared:
         book.assume("inventory", f"{shared} plants have exactly the position of another",
                     "They were taken as touching it; a bed may be one row with a count.")  # fmt: skip
@@ -198,16 +217,18 @@ def _read_file(rows: Rows, host: str, working: WorkingCrs, settings: Settings, p
     kept = np.flatnonzero(rows.kept())
     # a bed stands where its row stood, once for each of its plants
     each = np.repeat(kept, np.where(is_bed[kept], count[kept], 1).astype(np.int64))
+    # most files have one plant in every row: nothing is copied then
+    of = slice(None) if len(each) == len(rows) and not is_bed.any() else each
     made = {
-        "plant_id": as_text(names)[each],
-        "easting": easting[each],
-        "northing": northing[each],
-        "is_synthetic": is_bed[each],
-        "position_precision_m": np.where(is_bed[each], np.nan, precision[each]),
-        "size_class": size[each],
-        "susceptibility": susceptibility[each],
-        "planted_on": planted[each],
-        **{name: column[each] for name, column in text.items()},
+        "plant_id": as_text(names)[of],
+        "easting": easting[of],
+        "northing": northing[of],
+        "is_synthetic": is_bed[of],
+        "position_precision_m": np.where(is_bed, np.nan, precision)[of],
+        "size_class": size[of],
+        "susceptibility": susceptibility[of],
+        "planted_on": planted[of],
+        **{name: column[of] for name, column in text.items()},
     }
     _spread_beds(rows, kept[is_bed[kept]], each, areas, made)
     plants.parts.append(made)
@@ -239,36 +260,38 @@ def _check_keys(
     """Put rows aside whose key is empty or taken, the first of two keeping it, and rows without a host."""
     folded = fold_keys(names)
     made = {index: _made_keys(folded[index], count[index]) for index in np.flatnonzero(is_bed & rows.kept()).tolist()}
-    times = Counter(folded)
-    times.update(key for keys in made.values() for key in keys)
-    several = {key for key, often in times.items() if often > 1}
-    taken = several | seen.any_of(set(times)) | {""}
+    every = [*folded, *(key for keys in made.values() for key in keys)]
+    once = set(every)
+    several = set() if len(once) == len(every) else {key for key, often in Counter(every).items() if often > 1}
+    shared = several | seen.any_of(once) | {""}
     # a row whose keys come nowhere else needs no look at the others
     alone = rows.kept() & (hosts != "")
-    if len(taken) > 1 or "" in times:
-        alone &= np.fromiter((key not in taken for key in folded), dtype=np.bool_, count=len(folded))
+    if len(shared) > 1 or "" in once:
+        alone &= np.fromiter((key not in shared for key in folded), dtype=np.bool_, count=len(folded))
     for index, keys in made.items():
-        alone[index] &= taken.isdisjoint(keys)
-    mine = seen.begin(rows, names)
-    mine.update((folded[index], index) for index in np.flatnonzero(alone).tolist())
-    mine.update((key, index) for index, keys in made.items() if alone[index] for key in keys)
+        alone[index] &= shared.isdisjoint(keys)
+    mine = _Taken(rows, names, folded, alone)
+    seen.files.append(mine)
+    for index, keys in made.items():
+        if alone[index]:
+            mine.add(keys, index)
     for index in np.flatnonzero(~alone).tolist():
-        name = names[index]
+        name, key = names[index], folded[index]
         if not name:
             rows.bad(index, "plant_id", "an empty key", "the desk's own key, one per plant", "Give the plant its key.")
-        elif other := seen.where(folded[index]):
+        elif key in shared and (other := seen.where(key)):
             rows.bad(index, "plant_id", f"{shown(name)}, which is also {other}", "every key once",
                      "Correct one of the two keys.")  # fmt: skip
         elif not hosts[index]:
             rows.bad(index, "host", "an empty host", "a scientific name, genus first", "Name the plant.")
         elif not rows.is_bad(index):
             keys = made.get(index, [])
-            double = next((key for key in keys if seen.where(key)), None)
+            double = next((key for key in keys if key in shared and seen.where(key)), None)
             if double is not None:
                 rows.bad(index, "plant_id", f"the plant key '{double}' made from this bed, which is also "
                          f"{seen.where(double)}", "every key once", "Give the bed another key.")  # fmt: skip
                 continue
-            mine.update(dict.fromkeys((folded[index], *keys), index))
+            mine.add((key, *keys), index)
 
 
 def _made_keys(folded: str, count: float) -> list[str]:

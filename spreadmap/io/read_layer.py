@@ -71,7 +71,7 @@ def read_layer(path: Path, file: str, block: FileBlock, ending: str, book: Fault
     columns = [_texts(column) for column in data]
     count = len(wkb) if wkb is not None else len(columns[0]) if columns else 0
     geometry = shapely.from_wkb(wkb, on_invalid="ignore") if shapes and wkb is not None else None
-    crs = _layer_crs(meta["crs"], block, beside) if geometry is not None else None
+    crs = layer_crs(meta["crs"], block, beside) if geometry is not None else None
     return layer_table(file, [str(name) for name in meta["fields"]], columns, count, geometry, crs, book)
 
 
@@ -80,10 +80,10 @@ def _texts(column: np.ndarray) -> list[str]:
     values = column.tolist()
     if column.dtype != object:
         return [cell_text(value) for value in values]
-    return [_layer_text(value) for value in values]
+    return [layer_text(value) for value in values]
 
 
-def _layer_text(value: object) -> str:
+def layer_text(value: object) -> str:
     """Return a cell of a layer; the date form of some drivers (2026/05/18) becomes ISO."""
     text = json.dumps(value) if isinstance(value, list | dict) else cell_text(value)
     if len(text) >= 10 and text[4] == "/" and text[7] == "/" and text[:4].isdigit():
@@ -180,7 +180,7 @@ def _choose_layer(path: Path, block: FileBlock) -> str:
     return layer
 
 
-def _layer_crs(text: str | None, block: FileBlock, beside: Sequence[str]) -> CRS:
+def layer_crs(text: str | None, block: FileBlock, beside: Sequence[str]) -> CRS:
     """Return the CRS of a layer: its own, or the declared one where it has none; a contradiction is refused."""
     declared = parse_crs(block.crs) if block.crs else None
     if text is None:

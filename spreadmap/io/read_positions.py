@@ -41,7 +41,7 @@ def judge_positions(rows: Rows, source: CRS, working: WorkingCrs, x: FloatArray,
         If most rows are wrong in the same way: then the file cannot be trusted.
     """
     easting, northing, reasons = position_reasons(source, working, x, y)
-    wrong = Counter(reason for reason in reasons if reason[0] in UNTRUSTED)
+    wrong = Counter(reason for reason in reasons.values() if reason[0] in UNTRUSTED)
     for (kind, words), count in wrong.most_common(1):
         if count > len(rows) / 2 and (count > 2 or column == "geometry"):
             msg = (
@@ -49,7 +49,7 @@ def judge_positions(rows: Rows, source: CRS, working: WorkingCrs, x: FloatArray,
                 f"{REMEDY_BY_KIND.get(kind, 'Correct the CRS or the coordinates.')}"
             )
             raise CrsError(msg)
-    for index, (kind, words) in [each for each in enumerate(reasons) if each[1][0]]:
+    for index, (kind, words) in reasons.items():
         if blank_is_bad or kind != "blank":
             remedy = "Swap the two cells." if kind == "swapped" else "Correct the position, or leave the row out."
             rows.bad(index, column, words, "", remedy)

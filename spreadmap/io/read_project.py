@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import datetime as dt
+import gc
 import hashlib
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -76,7 +78,8 @@ def read_project(folder: Path, as_of: dt.date | None = None) -> tuple[ProjectInp
         If anything refuses the run: the subclass that fits, all faults in `.faults`. Nothing is ever written.
     """
     book = FaultBook()
-    found = _read(folder, as_of, book)
+    with _cycles_left_alone():
+        found = _read(folder, as_of, book)
     book.raise_if_stopped()
     if found is None:
         msg = f"{folder} could not be read. Run `spreadmap check {folder}` and mend what it lists."
@@ -87,10 +90,22 @@ def read_project(folder: Path, as_of: dt.date | None = None) -> tuple[ProjectInp
 def check_project(folder: Path) -> tuple[Fault, ...]:
     """Return every fault of a project, the most harmful first; raises nothing that a file's content causes."""
     book = FaultBook()
-    with book.reading(PROJECT_FILE):
+    with _cycles_left_alone(), book.reading(PROJECT_FILE):
         _read(folder, None, book)
     order = {"stop": 0, "aside": 1, "assumed": 2}
     return tuple(sorted(book.faults, key=lambda fault: order[fault.weight]))
+
+
+@contextmanager
+def _cycles_left_alone() -> Iterator[None]:
+    """Let the interpreter's search for cycles rest: it would walk through the cells of all tables again and again."""
+    was_on = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if was_on:
+            gc.enable()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -250,13 +265,15 @@ def _say_strange_findings(
     inventory: Inventory, surveys: Surveys, systems: tuple[PestSystem, ...], book: FaultBook
 ) -> None:
     """Tell of findings on plants that are no host of the pest they are said to have."""
-    row_of = {key: row for row, key in enumerate(inventory.plant_id.tolist())} if len(surveys) else {}
     genus = {host: (host.split() or [""])[0].casefold() for host in set(inventory.host.tolist())}
     has_finding = (surveys.status == Status.INFECTED.value) | (surveys.status == Status.SUSPECT.value)
+    with_finding = set(surveys.plant_id[has_finding].tolist())
+    plants = zip(inventory.plant_id.tolist(), inventory.host.tolist(), strict=True) if with_finding else ()
+    genus_of = {key: genus[host] for key, host in plants if key in with_finding}
     for system in systems:
         hosts = {name.casefold() for name in system.host_genera}
         found = set(surveys.plant_id[(surveys.pest_system == system.key) & has_finding].tolist())
-        strange = [key for key in found if genus[inventory.host[row_of[key]]] not in hosts]
+        strange = [key for key in found if genus_of[key] not in hosts]
         if strange:
             book.assume("surveys", f"{len(strange)} plants with findings of {system.common_name} are no known host of it "
                         f"({', '.join(system.host_genera)})", "They stay on record; check column and word of the host.",

@@ -14,7 +14,7 @@ from spreadmap.errors import InputError, InventoryError
 from spreadmap.io.faults import FaultBook, shown
 from spreadmap.io.project_file import COLUMNS, FileBlock, suggestion
 from spreadmap.io.table import Table
-from spreadmap.values.arrays import BoolArray, DateArray, FloatArray, IntArray, TextArray
+from spreadmap.values.arrays import BoolArray, DateArray, FloatArray, IntArray, TextArray, empty_text
 from spreadmap.values.project import Fault, RejectedRow
 
 YES = ("yes", "y", "true", "1")
@@ -26,7 +26,7 @@ FIRST_YEAR, LAST_YEAR = 1900, 2100
 MOST_HINTS = 500
 COLUMNS_OF_ALL_KINDS = tuple(sorted({name for names in COLUMNS.values() for name in names}))
 NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?", re.ASCII)
-NUMBER_SIGNS = frozenset("0123456789.+-eE")
+NUMBER_SIGNS = b"0123456789.+-eE"
 UNIX_DAY_ZERO = dt.date(1970, 1, 1).toordinal()
 DATE_PARTS = {
     "yyyy": r"(?P<year>\d{4})",
@@ -173,7 +173,7 @@ class Rows:
 
     def text(self, name: str) -> TextArray:
         """Return a column as text, empty where the file does not have it, shape (rows,)."""
-        return as_text(self.cells(name))
+        return as_text(self.cells(name)) if self.has(name) else empty_text(len(self))
 
     def number(
         self, name: str, default: float, least: float, most: float, *,
@@ -188,7 +188,7 @@ class Rows:
         if self.where(name) is None:
             return values
         filled = is_filled(cells)
-        given = [cell for cell in cells if cell]
+        given = cells if filled.all() else [cell for cell in cells if cell]
         values[filled] = to_numbers(given, decimal_comma=self.table.decimal_comma, other=other)
         with np.errstate(invalid="ignore"):
             wrong = filled & ~((values >= least) & (values <= most))
@@ -271,9 +271,7 @@ class Rows:
 
 def as_text(cells: list[str]) -> TextArray:
     """Return texts as a column, shape (n,)."""
-    column = np.empty(len(cells), dtype=object)
-    column[:] = cells
-    return column
+    return np.fromiter(cells, dtype=object, count=len(cells))
 
 
 def is_filled(cells: list[str]) -> BoolArray:
@@ -292,7 +290,7 @@ def to_numbers(
     """Return cells as numbers, NaN where one is none and `other` cannot read it either, shape (n,)."""
     given = [cell.replace(",", ".") for cell in cells] if decimal_comma else cells
     # of these signs alone, float() makes nothing that is_number would not let pass
-    if set("".join(given)) <= NUMBER_SIGNS:
+    if not "".join(given).encode("utf-8", "surrogatepass").translate(None, NUMBER_SIGNS):
         try:
             return np.fromiter(map(float, given), dtype=np.float64, count=len(given))
         except ValueError:
@@ -316,8 +314,8 @@ def fold_key(key: str) -> str:
 def fold_keys(keys: list[str]) -> list[str]:
     """Return `fold_key` of every key."""
     whole = "".join(keys)
-    if whole.isascii() and "".join(whole.split()) == whole:
-        return list(map(str.casefold, keys))
+    if keys and whole.isascii() and "".join(whole.split()) == whole:
+        return "\n".join(keys).casefold().split("\n")
     return list(map(fold_key, keys))
 
 

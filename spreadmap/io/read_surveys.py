@@ -90,9 +90,8 @@ def read_surveys(
     told = _Told()
     keys = PlantKeys(inventory)
     beds: dict[str, list[str]] = {}
-    for plant, bed in zip(inventory.plant_id.tolist(), inventory.bed_id.tolist(), strict=True):
-        if bed:
-            beds.setdefault(bed, []).append(plant)
+    for row in np.flatnonzero(inventory.bed_id != "").tolist():
+        beds.setdefault(inventory.bed_id[row], []).append(inventory.plant_id[row])
     known = tuple(system.key for system in systems)
     mapped = [system.key for system in systems if system.is_mapped]
     told.default_system = mapped[0] if len(mapped) == 1 else ""
@@ -155,37 +154,49 @@ class PlantKeys:
     """Finds plants by their key; one that differs in capitals or spaces only is the same, and is counted."""
 
     def __init__(self, inventory: Inventory) -> None:
-        self._keys: list[str] = inventory.plant_id.tolist()
-        self._exact = set(self._keys)
+        self._inventory = inventory
         self.loose = 0
 
     @cached_property
-    def _folded(self) -> dict[str, str]:
-        """Return the keys by their folded form."""
-        return dict(zip(fold_keys(self._keys), self._keys, strict=True))
+    def _keys(self) -> list[str]:
+        keys: list[str] = self._inventory.plant_id.tolist()
+        return keys
 
     @cached_property
-    def _bare(self) -> set[str]:
-        """Return keys as they are when a program takes them for numbers."""
-        return {fold_key(key).lstrip("0") for key in self._keys if key.startswith("0")}
+    def _exact(self) -> set[str]:
+        return set(self._keys)
+
+    @cached_property
+    def _folded(self) -> list[str]:
+        return fold_keys(self._keys)
 
     def find(self, rows: Rows, keys: list[str], asked: BoolArray) -> TextArray:
         """Return the inventory's key of every row that is asked for; an unknown one puts its row aside, shape (rows,)."""
         found = as_text(keys)
-        for index in np.flatnonzero(
-            asked & ~np.fromiter(map(self._exact.__contains__, keys), np.bool_, len(keys))
-        ).tolist():
+        known = np.fromiter(map(self._exact.__contains__, keys), np.bool_, len(keys)) if keys else asked
+        unknown = np.flatnonzero(asked & ~known).tolist()
+        alike, bare = self._near({fold_key(keys[index]) for index in unknown})
+        for index in unknown:
             key = keys[index]
             folded = fold_key(key)
-            if key and folded in self._folded:
+            if key and folded in alike:
                 self.loose += 1
-                found[index] = self._folded[folded]
+                found[index] = alike[folded]
                 continue
-            hint = "Leading zeros seem to be lost: keep the column as text. " if folded in self._bare else ""
+            hint = "Leading zeros seem to be lost: keep the column as text. " if folded in bare else ""
             rows.bad(
                 index, "plant_id", shown(key), "a key of the inventory", f"{hint}Correct the key or add the plant."
             )
         return found
+
+    def _near(self, wanted: set[str]) -> tuple[dict[str, str], set[str]]:
+        """Return, of folded keys, which are keys of the inventory, and which are some that lost their leading zeros."""
+        if not wanted:
+            return {}, set()
+        alike = {folded: key for folded, key in zip(self._folded, self._keys, strict=True) if folded in wanted}
+        # a program that takes keys for numbers drops the zeros in front
+        bare = {folded.lstrip("0") for folded in self._folded if folded.startswith("0")}
+        return alike, bare & wanted
 
 
 def nested_order(count: int) -> list[int]:

@@ -8,6 +8,7 @@ from spreadmap.io import guard
 from spreadmap.io.faults import FaultBook
 from spreadmap.io.project_file import FileBlock
 from spreadmap.io.read_layer import read_layer
+from spreadmap.io.read_parquet import read_parquet
 from spreadmap.io.read_sheet import read_sheet
 from spreadmap.io.read_text import read_text
 from spreadmap.io.table import Table
@@ -43,4 +44,6 @@ def read_table(path: Path, file: str, block: FileBlock, book: FaultBook, *, shap
         return read_text(path, file, block, book)
     if ending == ".xlsx":
         return read_sheet(path, file, block, book)
+    if ending == ".parquet":
+        return read_parquet(path, file, block, book, shapes)
     return read_layer(path, file, block, ending, book, shapes)

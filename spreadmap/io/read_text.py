@@ -7,10 +7,13 @@ import io
 import re
 from pathlib import Path
 
+import numpy as np
+
 from spreadmap.errors import InputError
 from spreadmap.io.faults import FaultBook, shown
 from spreadmap.io.project_file import FileBlock
 from spreadmap.io.table import Table, table_from_columns, table_from_records
+from spreadmap.values.arrays import IntArray
 
 SEPARATORS = (",", ";", "\t", "|")
 UTF_32 = (b"\xff\xfe\x00\x00", b"\x00\x00\xfe\xff")
@@ -18,6 +21,7 @@ UTF_16 = (b"\xff\xfe", b"\xfe\xff")
 LOOKED_AT = 2000
 """Bytes that are looked at for text of two bytes a letter."""
 AFTER_THE_END = "after the end"
+NOT_EMPTY = re.compile(r"^.*\S.*$", re.MULTILINE)
 
 
 def read_text(path: Path, file: str, block: FileBlock, book: FaultBook) -> Table:
@@ -32,10 +36,12 @@ def read_text(path: Path, file: str, block: FileBlock, book: FaultBook) -> Table
     declared, text = _declared_separator(text)
     separator = block.separator or declared or _sniff(text)
     has_comma = separator in (";", "\t")
-    columns = plain_columns(text, separator)
-    table = table_from_columns(columns, file, book, decimal_comma=has_comma) if columns else None
-    if table is not None:
-        return table
+    plain = plain_columns(text, separator)
+    if plain is not None:
+        columns, is_tidy = plain
+        table = table_from_columns(columns, file, book, decimal_comma=has_comma, is_tidy=is_tidy)
+        if table is not None:
+            return table
     return table_from_records(_records(text, separator, file, book), file, book, decimal_comma=has_comma)
 
 
@@ -104,26 +110,51 @@ def _declared_separator(text: str) -> tuple[str, str]:
 
 def _sniff(text: str) -> str:
     """Return the separator that stands most often, outside quotes, in the first line that is not empty."""
-    line = next((line for line in io.StringIO(text) if line.strip()), "")
-    outside = "".join(part for index, part in enumerate(line.split('"')) if index % 2 == 0)
+    line = NOT_EMPTY.search(text)
+    outside = "".join(part for index, part in enumerate((line[0] if line else "").split('"')) if index % 2 == 0)
     return max(SEPARATORS, key=outside.count)
 
 
-def plain_columns(text: str, separator: str) -> list[list[str]] | None:
-    """Return a text as columns, None where quotes have work to do or rows differ in length: faster than row by row."""
+def plain_columns(text: str, separator: str) -> tuple[list[list[str]], bool] | None:
+    """Return a text as columns, and whether it is tidy: nothing in it that cannot be seen, no space at a cell's end.
+
+    None where quotes have work to do or rows differ in length. Faster than row by row.
+    """
     text = text.replace("\r\n", "\n").rstrip("\n")
-    if '"' in text:
-        # quotes round a cell without separator, line end or quote say nothing
-        cut = re.escape(separator)
-        text = re.sub(rf'(?:^|(?<=[{cut}\n]))"([^"{cut}\n]*)"(?=[{cut}\n]|\Z)', r"\1", text)
-    if '"' in text or "\r" in text or not text:
+    if "\r" in text or not text:
         return None
-    first = text[: text.find("\n")] if "\n" in text else text
-    breaks = first.count(separator)
-    if {line.count(separator) for line in text.split("\n")} != {breaks}:
+    data = np.frombuffer(text.encode("utf-8"), dtype=np.uint8)
+    is_line_end = data == ord("\n")
+    ends = np.flatnonzero(is_line_end | (data == ord(separator)))
+    if '"' in text:
+        if not _only_round_cells(np.flatnonzero(data == ord('"')), ends, len(data)):
+            return None
+        text = text.replace('"', "")
+    rows, lines = text.count("\n") + 1, is_line_end[ends]
+    width = int(np.argmax(lines)) + 1 if rows > 1 else len(ends) + 1
+    if len(ends) != rows * width - 1 or not lines[width - 1 :: width].all():
         return None
     cells = text.replace("\n", separator).split(separator)
-    return [cells[column :: breaks + 1] for column in range(breaks + 1)]
+    return [cells[column::width] for column in range(width)], _is_tidy(text, separator)
+
+
+def _only_round_cells(quotes: IntArray, ends: IntArray, length: int) -> bool:
+    """Return whether quotes do nothing but stand round a whole cell each; `ends` are where cells end."""
+    opened, closed = quotes[::2], quotes[1::2]
+    if len(opened) != len(closed):
+        return False
+    cell = np.searchsorted(ends, opened)
+    first, last = np.concatenate([[0], ends + 1]), np.concatenate([ends, [length]]) - 1
+    return bool(np.all((opened == first[cell]) & (closed == last[cell])))
+
+
+def _is_tidy(text: str, separator: str) -> bool:
+    """Return whether no cell has a space at its end, and nothing is there that cannot be seen."""
+    ends = (f"{separator} ", f" {separator}", "\n ", " \n")
+    # of the signs that can be seen or taken for an empty place, the space is the only one that is printable
+    if text.endswith(" ") or any(end in text for end in ends):
+        return False
+    return text.replace("\n", "").replace(separator, "").isprintable()
 
 
 def _records(text: str, separator: str, file: str, book: FaultBook) -> list[list[str]]:
@@ -132,7 +163,7 @@ def _records(text: str, separator: str, file: str, book: FaultBook) -> list[list
         records = list(csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True))
     except csv.Error:
         return _loose_records(text, separator, file, book)
-    if '"' in text:
+    if '"' in text and (len(records) != len(text.rstrip("\n").split("\n")) or "\r" in text):
         _check_swallowed(records, separator)
     return records
 

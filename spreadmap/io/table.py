@@ -69,19 +69,27 @@ def table_from_records(
         raise InputError(msg)
     header = _header(records[first])
     columns, rows, bad = _columns(records[first + 1 :], range(first + 2, len(records) + 1), len(header))
+    header, *columns = _without_control([header, *columns], file, book)
     return _table(file, header, columns, rows, bad, book, decimal_comma, has_day_numbers)
 
 
-def table_from_columns(columns: list[list[str]], file: str, book: FaultBook, *, decimal_comma: bool) -> Table | None:
-    """Return a table from columns of one length, each with its name on top; None where it must be read row by row."""
+def table_from_columns(
+    columns: list[list[str]], file: str, book: FaultBook, *, decimal_comma: bool, is_tidy: bool
+) -> Table | None:
+    """Return a table from columns of one length, each with its name on top; None where it must be read row by row.
+
+    Where the text `is_tidy`, there are no spaces to take from the ends of cells and no signs that cannot be seen.
+    """
     names = [column[0].strip() for column in columns]
     if not any(names):
         return None
     header = _header(names)
-    cells = [list(map(str.strip, column[1:])) for column in columns]
+    cells = [column[1:] if is_tidy else list(map(str.strip, column[1:])) for column in columns]
     if any(any(column) for column in cells[len(header) :]):
         return None
     kept, rows = _without_blank(cells[: len(header)], range(2, len(columns[0]) + 1))
+    if not is_tidy:
+        header, *kept = _without_control([header, *kept], file, book)
     return _table(file, header, kept, rows, [], book, decimal_comma, has_day_numbers=False)
 
 
@@ -100,12 +108,11 @@ def _table(
     file: str, header: list[str], columns: list[list[str]], rows: Sequence[int], bad: list[tuple[int, list[str], str]],
     book: FaultBook, decimal_comma: bool, has_day_numbers: bool,
 ) -> Table:  # fmt: skip
-    """Return a table after looking for what cannot be seen."""
-    head, *columns = _without_control([header, *columns], file, book)
-    _say_nameless(head, columns, file, book)
+    """Return a table after telling which columns have no name."""
+    _say_nameless(header, columns, file, book)
     return Table(
         file=file,
-        header=tuple(head),
+        header=tuple(header),
         columns=tuple(columns),
         row=rows,
         decimal_comma=decimal_comma,
@@ -165,7 +172,9 @@ def _without_control(columns: list[list[str]], file: str, book: FaultBook) -> li
     """Return columns without signs that cannot be seen, and tell how many cells held some."""
     cleaned, count = [], 0
     for column in columns:
-        if CONTROL.search("".join(column)) is None:
+        whole = "".join(column)
+        # what must go is never printable, and the question is asked faster so
+        if whole.isprintable() or CONTROL.search(whole) is None:
             cleaned.append(column)
             continue
         count += sum(CONTROL.search(cell) is not None for cell in column)

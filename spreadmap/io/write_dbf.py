@@ -15,7 +15,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from spreadmap.io.layers import day_texts
+from spreadmap.io.layers import day_texts, is_one_word
 from spreadmap.io.short_names import Column, Kind
 
 ROWS_AT_ONCE = 50_000
@@ -49,8 +49,24 @@ def field_of(column: Column, name: str, values: npt.NDArray[Any], encoding: str)
     if column.kind is Kind.WHOLE:
         is_wide = len(values) and max(abs(int(values.min())) * 10, int(values.max())) >= 10**WHOLE_WIDTH
         return Field(name=name, kind=column.kind, width=WIDER_WHOLE_WIDTH if is_wide else WHOLE_WIDTH)
-    longest = max((len(text.encode(encoding)) for text in set(values.tolist())), default=1)
+    longest = longest_text(set(values.tolist()), encoding)
     return Field(name=name, kind=column.kind, width=max(column.width, longest, 1))
+
+
+def longest_text(texts: set[str], encoding: str) -> int:
+    """Return how many bytes the longest of some texts takes [-]."""
+    if "".join(texts).isascii():
+        return max(map(len, texts), default=0)
+    return max(len(text.encode(encoding, errors="replace")) for text in texts)
+
+
+def table_bytes(fields: Sequence[Field], rows: int) -> int:
+    """Return how long a table of so many rows is [-]."""
+    return _head_bytes(fields) + rows * (1 + sum(field.width for field in fields)) + 1
+
+
+def _head_bytes(fields: Sequence[Field]) -> int:
+    return 32 + 32 * len(fields) + 1
 
 
 def write_dbf(path: Path, fields: Sequence[Field], columns: Sequence[npt.NDArray[Any]], as_of: dt.date,
@@ -71,7 +87,7 @@ def write_dbf(path: Path, fields: Sequence[Field], columns: Sequence[npt.NDArray
     """
     rows = len(columns[0])
     record = np.dtype([("mark", "S1"), *((f"field_{place}", f"S{field.width}") for place, field in enumerate(fields))])
-    length = 32 + 32 * len(fields) + 1
+    length = _head_bytes(fields)
     day = (as_of.year - 1900, as_of.month, as_of.day)
     # byte 29 names a code page of old; 0x57 says that the letters are those of the system
     page = 0 if encoding == "UTF-8" else 0x57
@@ -80,28 +96,31 @@ def write_dbf(path: Path, fields: Sequence[Field], columns: Sequence[npt.NDArray
         file.write(b"".join(field.head() for field in fields) + b"\r")
         for first in range(0, rows, ROWS_AT_ONCE):
             part = slice(first, first + ROWS_AT_ONCE)
-            table = np.zeros(min(ROWS_AT_ONCE, rows - first), dtype=record)
+            table = np.full(min(ROWS_AT_ONCE, rows - first), b" ", dtype=record)
             for place, (field, values) in enumerate(zip(fields, columns, strict=True)):
                 table[f"field_{place}"] = _cells(field, values[part], encoding)
-            letters = table.view(np.uint8)
-            letters[letters == 0] = ord(" ")
-            file.write(letters.tobytes())
+            file.write(table.tobytes())
         file.write(b"\x1a")
     path.with_suffix(".cpg").write_text(CODE_PAGES[encoding], encoding="ascii")
 
 
 def _cells(field: Field, values: npt.NDArray[Any], encoding: str) -> npt.NDArray[np.bytes_]:
-    """Return a column as the bytes of its cells; numbers stand on the right."""
+    """Return a column as the bytes of its cells, filled up with spaces, one alone for all; numbers stand on the right."""
     room = f"S{field.width}"
-    if field.kind is Kind.WHOLE:
-        return np.array([b"%*d" % (field.width, value) for value in values.tolist()], dtype=room)
-    if field.kind is Kind.NUMBER:
-        # the shortest text that is exactly this number: never more than 24 letters
-        return np.array([b"%*s" % (field.width, repr(value).encode("ascii")) for value in values.tolist()], dtype=room)
+    if field.kind in (Kind.WHOLE, Kind.NUMBER):
+        # %r is the shortest text that is exactly this number: never more than 24 letters
+        form = f"%{field.width}{'d' if field.kind is Kind.WHOLE else 'r'}"
+        return np.frombuffer((form * len(values) % tuple(values.tolist())).encode("ascii"), dtype=room)
     if field.kind is Kind.DATE:
         days, place = np.unique(values, return_inverse=True)
-        return np.array([day.replace("-", "") for day in day_texts(days).tolist()], dtype=room)[place]
-    words = values.tolist()
+        return np.array([day.replace("-", "").ljust(field.width) for day in day_texts(days).tolist()], dtype=room)[
+            place
+        ]
+    words = values[:1].tolist() if is_one_word(values) else values.tolist()
     known = {word: number for number, word in enumerate(dict.fromkeys(words))}
     place = np.fromiter(map(known.__getitem__, words), dtype=np.intp, count=len(words))
-    return np.array([word.encode(encoding) for word in known], dtype=room)[place]
+    if "".join(known).isascii():
+        cells = np.frombuffer((f"%-{field.width}s" * len(known) % tuple(known)).encode("ascii"), dtype=room)
+    else:
+        cells = np.array([word.encode(encoding).ljust(field.width) for word in known], dtype=room)
+    return cells[place]

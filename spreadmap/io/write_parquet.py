@@ -16,6 +16,7 @@ from spreadmap.io.layers import Layer
 from spreadmap.io.short_names import Kind
 
 GEOMETRY_COLUMN = "geometry"
+ROWS_AT_ONCE = 100_000
 
 
 def write_geoparquet(path: Path, layer: Layer) -> Path:
@@ -35,11 +36,17 @@ def write_geoparquet(path: Path, layer: Layer) -> Path:
         Kind.TEXT: arrow.string(), Kind.FLAG: arrow.string(), Kind.DATE: arrow.date32(), Kind.WHOLE: arrow.int64(),
         Kind.NUMBER: arrow.float64(),
     }  # fmt: skip
-    columns = {column.name: arrow.array(layer.columns[column.name], type=kinds[column.kind]) for column in layer.spec}
-    columns[GEOMETRY_COLUMN] = arrow.array(shapely.to_wkb(layer.geometry), type=arrow.binary())
-    table = arrow.table(columns).replace_schema_metadata({"geo": json.dumps(geo_metadata(layer), sort_keys=True)})
+    fields = [(column.name, kinds[column.kind]) for column in layer.spec] + [(GEOMETRY_COLUMN, arrow.binary())]
+    schema = arrow.schema(fields, metadata={"geo": json.dumps(geo_metadata(layer), sort_keys=True)})
     try:
-        parquet.write_table(table, path, compression="zstd")
+        with parquet.ParquetWriter(path, schema, compression="zstd") as file:
+            # some rows at a time, so that a million of them take little memory
+            for first in range(0, max(len(layer), 1), ROWS_AT_ONCE):
+                rows = slice(first, first + ROWS_AT_ONCE)
+                values = [layer.columns[column.name][rows] for column in layer.spec]
+                cells = [*values, shapely.to_wkb(layer.geometry[rows])]
+                arrays = [arrow.array(each, type=kind) for each, (_, kind) in zip(cells, fields, strict=True)]
+                file.write_table(arrow.Table.from_arrays(arrays, schema=schema))
     except OSError as error:
         msg = f"{path.name} could not be written: {error}. Free the disk or the folder, then run again."
         raise OutputError(msg) from error

@@ -15,7 +15,7 @@ import shapely
 import xlsxwriter
 
 from spreadmap.errors import OutputError
-from spreadmap.io.layers import Layer, day_texts, each_word
+from spreadmap.io.layers import Layer, day_texts, each_word, is_one_word
 from spreadmap.io.short_names import NOT_ASSESSED, POSITION, Column, Kind
 from spreadmap.io.web_geometry import in_degrees
 from spreadmap.values.arrays import FloatArray, to_date
@@ -28,6 +28,8 @@ WKT = Column(
 ROWS_AT_ONCE = 50_000
 STARTS_A_FORMULA = re.compile(r"^'*[=+\-@\t\r\n]")
 QUOTED = re.compile(r"^'+[=+\-@\t\r\n]")
+NEEDS_CARE = re.compile(r"""^'*[=+\-@\t]|[,"\r]""", re.MULTILINE)
+"""Of texts on lines of their own, what makes one of them more than a plain cell."""
 
 
 def quote_formula(text: str) -> str:
@@ -109,13 +111,32 @@ def _cells(column: Column, values: Any) -> list[Any]:
     return cells
 
 
-def _guarded(column: Column, values: Any) -> list[Any]:
-    """Return a column as a CSV takes it: days as texts, texts guarded against formulas."""
-    if column.kind not in (Kind.DATE, Kind.TEXT, Kind.FLAG):
-        return _cells(column, values)
-    words = day_texts(values) if column.kind is Kind.DATE else each_word(values, quote_formula)
-    cells: list[Any] = words.tolist()
-    return cells
+def _csv_cells(column: Column, values: Any) -> list[str]:
+    """Return a column as it stands in a CSV: texts guarded against formulas, numbers in full, nothing where unknown."""
+    if column.kind is Kind.DATE:
+        days: list[str] = day_texts(values).tolist()
+        return days
+    if column.kind in (Kind.TEXT, Kind.FLAG):
+        if is_one_word(values):
+            return [_csv_word(_safe(values[0]))] * len(values)
+        words: list[str] = values.tolist()
+        whole = "\n".join(words)
+        if whole.count("\n") == len(words) - 1 and NEEDS_CARE.search(whole) is None:
+            return words
+        cells: list[str] = each_word(values, lambda text: _csv_word(_safe(text))).tolist()
+        return cells
+    figures = list(map(repr, values.tolist()))
+    if column.missing == str(NOT_ASSESSED):
+        for row in np.flatnonzero(values == NOT_ASSESSED).tolist():
+            figures[row] = ""
+    return figures
+
+
+def _csv_word(text: str) -> str:
+    """Return a text as a cell, in quotes where it needs them."""
+    if "," in text or '"' in text or "\n" in text:
+        return '"' + text.replace('"', '""') + '"'
+    return text
 
 
 def write_layer_csv(path: Path, layer: Layer) -> Path:
@@ -129,20 +150,30 @@ def write_layer_csv(path: Path, layer: Layer) -> Path:
     spec = list_columns(layer)
     is_point = layer.geometry_type == "Point"
     head = [column.name for column in (*spec, *(POSITION if is_point else (WKT,)))]
-    return write_csv(path, head, _csv_rows(layer, spec, is_point=is_point), guard=False)
+    try:
+        with path.open("w", encoding="utf-8", newline="") as file:
+            file.write(",".join(head) + "\n")
+            file.writelines(_csv_parts(layer, spec, is_point=is_point))
+    except OSError as error:
+        msg = f"{path.name} could not be written: {error}. Free the disk or the folder, then run again."
+        raise OutputError(msg) from error
+    return path
 
 
-def _csv_rows(layer: Layer, spec: Sequence[Column], *, is_point: bool) -> Iterator[tuple[Any, ...]]:
-    """Yield the rows of a layer, its words guarded; some at a time, so that a million of them take little memory."""
+def _csv_parts(layer: Layer, spec: Sequence[Column], *, is_point: bool) -> Iterator[str]:
+    """Yield the rows of a layer as text, some at a time, so that a million of them take little memory.
+
+    Whole columns are turned into cells: the library for CSV would look at each cell of a million rows by itself.
+    """
     for first in range(0, len(layer), ROWS_AT_ONCE):
         rows = slice(first, first + ROWS_AT_ONCE)
-        values = [_guarded(column, layer.columns[column.name][rows]) for column in spec]
+        cells = [_csv_cells(column, layer.columns[column.name][rows]) for column in spec]
         shapes = layer.geometry[rows]
         if is_point:
-            values += [axis.tolist() for axis in positions(shapes, layer.crs)]
+            cells += [list(map(repr, axis.tolist())) for axis in positions(shapes, layer.crs)]
         else:
-            values.append(shapely.to_wkt(shapes, rounding_precision=-1).tolist())
-        yield from zip(*values, strict=True)
+            cells.append(list(map(_csv_word, shapely.to_wkt(shapes, rounding_precision=-1).tolist())))
+        yield "\n".join(map(",".join, zip(*cells, strict=True))) + "\n"
 
 
 def write_list_xlsx(

@@ -26,11 +26,14 @@ from spreadmap.errors import OutputError
 from spreadmap.io.geopackage_rows import add_rows
 from spreadmap.io.layers import Layer, clean_text, each_word
 from spreadmap.io.short_names import Kind
-from spreadmap.io.write_dbf import field_of, write_dbf
+from spreadmap.io.write_dbf import field_of, longest_text, table_bytes, write_dbf
+from spreadmap.io.write_points import write_points
 
 MOST_TEXT_BYTES = 254
 MOST_NUMBER = 1e15
 """Beyond this a field of 24 characters with decimals loses digits."""
+MOST_PART_BYTES = 2**31 - 1
+"""Of one part of a Shapefile: lengths are 32 bits with a sign, and many programs read no further."""
 SHAPEFILE_PARTS = (".shp", ".shx", ".dbf", ".prj", ".cpg")
 GEOPACKAGE_VERSION = "1.2"
 
@@ -48,7 +51,10 @@ def cut_layer(layer: Layer, encoding: str = "UTF-8") -> tuple[Layer, int]:
     for column in layer.spec:
         if column.kind is Kind.TEXT:
             whole = columns[column.name]
-            held = {text: cut_text(text, encoding=encoding) for text in set(whole.tolist())}
+            words = set(whole.tolist())
+            if "".join(words).isascii() and longest_text(words, encoding) <= MOST_TEXT_BYTES:
+                continue
+            held = {text: cut_text(text, encoding=encoding) for text in words}
             if any(held[text] != text for text in held):
                 columns[column.name] = each_word(whole, held.__getitem__)
                 cut |= np.asarray(columns[column.name] != whole, dtype=bool)
@@ -80,22 +86,30 @@ def write_shapefile(
     Raises
     ------
     OutputError
-        If a number does not fit, the CRS does not survive, or the file cannot be written.
+        If a number does not fit, a part would be too long for the format, the CRS does not survive, or the file cannot be
+        written.
     """
     ready, cut = cut_layer(layer, encoding)
     _check_numbers(ready, "Shapefile")
     path, table = folder / f"{layer.file_name}.shp", folder / f"{layer.file_name}.dbf"
-    _write(path, ready, [], [], driver="ESRI Shapefile", layer=layer.file_name,
-           layer_options={"SPATIAL_INDEX": "NO"})  # fmt: skip
     columns = [ready.columns[column.name] for column in ready.spec]
     fields = [
         field_of(column, name, values, encoding)
         for column, name, values in zip(ready.spec, layer.short_names, columns, strict=True)
     ]
+    _check_room(ready, table_bytes(fields, len(ready)))
+    has_points = layer.geometry_type == "Point" and len(layer) > 0
+    drawn = replace(ready, geometry=ready.geometry[:0]) if has_points else ready
+    _write(path, drawn, [], [], driver="ESRI Shapefile", layer=layer.file_name,
+           layer_options={"SPATIAL_INDEX": "NO"})  # fmt: skip
+    part = path
     try:
+        if has_points:
+            write_points(path, ready.geometry)
+        part = table
         write_dbf(table, fields, columns, as_of, encoding)
     except OSError as error:
-        msg = f"{table.name} could not be written: {error}. Free the disk, then run again."
+        msg = f"{part.name} could not be written: {error}. Free the disk, then run again."
         raise OutputError(msg) from error
     _check_whole(path, len(layer))
     _check_crs(path, layer.crs, None)
@@ -207,6 +221,30 @@ def _check_numbers(layer: Layer, form: str) -> None:
         if column.kind is Kind.WHOLE and len(values) and np.abs(values).max() > 2**31 - 1:
             msg = f"{form} {layer.name}, column '{column.name}': {np.abs(values).max()} does not fit; allowed: 32 bits."
             raise OutputError(msg)
+
+
+def _check_room(layer: Layer, table: int) -> None:
+    """Refuse a Shapefile of which a part would be longer than its format can tell, or than other programs read."""
+    parts = {".dbf": table, ".shp": _drawn_bytes(layer.geometry)}
+    for part, size in parts.items():
+        if size > MOST_PART_BYTES:
+            msg = (
+                f"Shapefile {layer.file_name}{part} would have {size / 1e9:.1f} GB; allowed: {MOST_PART_BYTES / 1e9:.1f} GB. "
+                "Take shapefile out of formats under [settings.delivery]: geopackage, csv and geoparquet have room; or split "
+                "the project."
+            )
+            raise OutputError(msg)
+
+
+def _drawn_bytes(shapes: npt.NDArray[np.object_]) -> int:
+    """Return how long the shapes of a Shapefile are, one kind of shape for all [-]."""
+    if not len(shapes):
+        return 100
+    if shapely.get_type_id(shapes[0]) == shapely.GeometryType.POINT:
+        return 100 + 28 * len(shapes)
+    has_area = shapely.get_dimensions(shapes[0]) == 2
+    lines = len(shapely.get_rings(shapes)) if has_area else len(shapely.get_parts(shapes))
+    return int(100 + 52 * len(shapes) + 4 * lines + 16 * shapely.get_num_coordinates(shapes).sum())
 
 
 def _check_whole(path: Path, rows: int) -> None:

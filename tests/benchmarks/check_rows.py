@@ -16,8 +16,13 @@ from spreadmap.io.read_project import check_project
 DEGREES = PROJECT.replace(f'file = "inventory.csv"\ncrs = "{CRS}"', 'file = "inventory.csv"\ncrs = "EPSG:4326"')
 
 
-def inventory(count: int, *, faulty_each: int = 0, quoted: bool = False, degrees: bool = False) -> str:
-    """Return an inventory of plants in a square of eight kilometres, every so many of them without a host."""
+def inventory(
+    count: int, *, faulty_each: int = 0, quoted: bool = False, degrees: bool = False, notes: bool = False
+) -> str:
+    """Return an inventory of plants in a square of eight kilometres, every so many of them without a host.
+
+    With `notes` one plant in ten has a text with a comma, in quotes.
+    """
     draw = np.random.default_rng(1)
     across, along = draw.random(count), draw.random(count)
     first, second = (
@@ -30,11 +35,18 @@ def inventory(count: int, *, faulty_each: int = 0, quoted: bool = False, degrees
         else "P{n:07d},{host},{a:.2f},{b:.2f},M,2019-04-08\n"
     )
     host = '"Rosa hybrida"' if quoted else "Rosa hybrida"
+    form = form.replace("\n", "{note}\n") if notes else form
     lines = (
-        form.format(n=n, a=a, b=b, host="" if faulty_each and n % faulty_each == 0 else host)
+        form.format(
+            n=n,
+            a=a,
+            b=b,
+            note=',"by the gate, left"' if n % 10 == 0 else ",",
+            host="" if faulty_each and n % faulty_each == 0 else host,
+        )
         for n, (a, b) in enumerate(zip(first.tolist(), second.tolist(), strict=True))
     )
-    return f"plant_id,host,{names},size_class,planted_on\n" + "".join(lines)
+    return f"plant_id,host,{names},size_class,planted_on{',note' if notes else ''}\n" + "".join(lines)
 
 
 def survey(count: int, plants: int, *, faulty_each: int = 0) -> str:
@@ -65,6 +77,7 @@ def main(count: int = 1_000_000) -> None:
     measure("inventory", inventory__csv=inventory(count))
     measure("inventory in degrees", DEGREES, inventory__csv=inventory(count, degrees=True))
     measure("inventory with quotes", inventory__csv=inventory(count, quoted=True))
+    measure("inventory, commas inside quotes", inventory__csv=inventory(count, notes=True))
     measure("inventory, one row in a hundred faulty", inventory__csv=inventory(count, faulty_each=100))
     measure("inventory, every row faulty", inventory__csv=inventory(count, faulty_each=1))
     measure("survey of a tenth as many plants", inventory__csv=inventory(few), survey__csv=survey(count - few, few))

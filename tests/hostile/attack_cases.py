@@ -22,10 +22,10 @@ KML = (
     '<?xml version="1.0"?><!DOCTYPE kml [<!ENTITY x SYSTEM "file:///etc/passwd">]><kml xmlns="http://www.opengis.net/kml/2.2">'
     "<Placemark><name>&x;</name><Point><coordinates>-96.7,36.8</coordinates></Point></Placemark></kml>"
 )
-for ending in ("csv", "tsv", "txt", "xlsx", "gpkg", "shp", "zip", "geojson", "json", "vrt"):
+for ending in ("csv", "tsv", "txt", "xlsx", "gpkg", "shp", "zip", "geojson", "json", "parquet", "vrt"):
     add(f"points_elsewhere_named_{ending}", inventory_from(f"plants.{ending}", crs=True), **{f"plants__{ending}": VRT})
 add("points_elsewhere_behind_blanks", inventory_from("plants.csv", crs=True), plants__csv="\ufeff \n\t" + VRT)
-for ending in ("kml", "gml", "gpx", "xml", "sqlite", "db", "pdf", "parquet"):
+for ending in ("kml", "gml", "gpx", "xml", "sqlite", "db", "pdf"):
     add(f"ending_not_allowed_{ending}", inventory_from(f"plants.{ending}"), **{f"plants__{ending}": KML})
 add("entities_named_geojson", inventory_from("plants.geojson"), plants__geojson=KML)
 
