@@ -68,9 +68,12 @@ class Adding:
                 whole += each
 
     def totals(self) -> Totals:
-        """Return the counts of all draws taken in."""
+        """Return the counts of all draws taken in; the places among them are let go."""
         infected, showing, begun_infected, begun_showing = self._plants
-        by_survey, by_horizon, first = (np.concatenate([each[part] for each in self._places]) for part in range(3))
+        columns = [list(column) for column in zip(*self._places, strict=True)]
+        self._places = []
+        # One after the other, and the pieces of each let go: they are what an ensemble of many places holds most of.
+        first, by_horizon, by_survey = (np.concatenate(columns.pop()) for _ in range(3))
         return Totals(
             new=np.stack(self._new, axis=1),
             showing=np.stack(self._showing, axis=1),
