@@ -122,7 +122,6 @@ def infection_checks(problem: FitProblem, states: Sequence[KeptState], engine: E
     Soc Interface 11:20131093. Mean of p values: Meng 1994, Ann Statist 22:1142-1160. All from memory.
     """
     picked = [states[k] for k in np.unique(np.linspace(0, len(states) - 1, MOST_STATES).astype(np.int64))]
-    picked = [states[k] for k in np.unique(np.linspace(0, len(states) - 1, MOST_STATES).astype(np.int64))]
     toward = unit_toward([state.theta for state in picked])
 
     def one(state: KeptState) -> FloatArray:
