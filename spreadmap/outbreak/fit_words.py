@@ -78,9 +78,9 @@ def refusals(
     for check in checks:
         if check.p < settings.least_p:
             said.append(
-                f"The fit does not make histories like this one: {check.name}. If its law were right, at most "
-                f"{max(100 * check.p, 0.1):.2g} % of histories would be as far off (at least {100 * settings.least_p:g} % are "
-                "needed). Look at the picture; another kernel family, other lengths, or a source that is not in the tables, "
+                f"The fit does not make histories like this one: {check.name}. If its law were right, histories as far off "
+                f"would be rare: p = {check.p:.2g}, where at least {settings.least_p:g} is needed. Look at the picture; "
+                "another kernel family, other lengths, or a source that is not in the tables, "
                 "may be the reason."
             )
     return tuple(said)
