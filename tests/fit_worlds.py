@@ -209,7 +209,7 @@ def problem_of(places, truth, outbreak, first_day, latest_day, last_look, belief
         "infectious_after_d": truth.infectious_after,
         "incubation": Incubation(median_d=truth.incubation, sigma=max(truth.sigma, 1e-9), cut_share=cut, is_fixed=fixed),
         "kernel": Kernel(family=truth.family, scale_m=truth.scale, shape=truth.shape), "near_radius_m": 0.0,
-        "canopy_m": 0.0, "touching_m": truth.touching_m, "beliefs": beliefs or beliefs_of(), "candidates_least": 1000,
+        "canopy_m": 0.0, "touching_m": truth.touching_m, "beliefs": beliefs or beliefs_of(), "candidates_least": 4000,
         "candidates_per_case": 3.0,
     }  # fmt: skip
     return FitProblem(**(given | more))

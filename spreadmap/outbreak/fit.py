@@ -45,7 +45,7 @@ from spreadmap.values.pest_system import PestSystem
 from spreadmap.values.settings import Settings
 from spreadmap.values.surveys import Surveys, WorkLog
 
-ITERATION_S, PAIR_S, BIN_S = 1e-3, 3e-8, 4e-9
+ITERATION_S, PAIR_S, BIN_S = 1e-3, 2e-8, 4e-9
 """Seconds of one core for an iteration without plants, one pair and one bin: only for what is told beforehand [s]."""
 SUMS_AFRESH = 3
 """Times that the pairs of all infected plants are summed anew in one iteration [-]."""
@@ -54,8 +54,8 @@ HIDDEN_MORE = 2.5
 """With hidden plants so many infected are usual per noticed one: the pairs of all of them are summed [-]."""
 HIDDEN_SLOWER = 3.0
 """With hidden plants so many times the iterations are usual [-]."""
-SHORTER = 2
-"""The fit without background runs one half as long, for it is a comparison only [-]."""
+SHORTER = 4
+"""The fit without background runs a quarter as long, for it is a comparison only [-]."""
 
 
 def fit_survey_history(

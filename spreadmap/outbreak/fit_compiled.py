@@ -186,26 +186,33 @@ def fill_table(w):
         back[b] = table[int(w.bins[REVERSE, b])]
 
 
+@numba.njit(F8(F8, F8, F8, F8, F8, F8), **COMPILED)
+def sent_until(send, begin, out, rest, gone, x):
+    """Return strength times time sent until clock time `x` by a plant infectious since `begin` [plant d].
+
+    It is removed at `out`, where a share `rest` of its strength stays until `gone`.
+    """
+    whole, part = max(min(x, out) - begin, 0.0), max(min(x, gone) - max(begin, out), 0.0)
+    return send * (whole + rest * part)
+
+
+@numba.njit(F8(F8, F8, F8, F8, F8, F8), **COMPILED)
+def sends_at(send, begin, out, rest, gone, x):
+    """Return how strongly such a plant sends at clock time `x` [medium plants]."""
+    share = 1.0 if x < out else (rest if x < gone else 0.0)
+    return send * share if begin <= x else 0.0
+
+
 @numba.njit(F8(M, I8, F8, F8), **COMPILED)
 def sent_by(plant, j, begin, x):
     """Return strength times time that plant `j`, infectious since `begin`, has sent until clock time `x` [plant d]."""
-    whole = min(x, plant[REMOVED_ON, j]) - begin
-    total = whole if whole > 0.0 else 0.0
-    if plant[REST, j] > 0.0:
-        part = min(x, plant[GONE_ON, j]) - max(begin, plant[REMOVED_ON, j])
-        if part > 0.0:
-            total += plant[REST, j] * part
-    return plant[SEND, j] * total
+    return sent_until(plant[SEND, j], begin, plant[REMOVED_ON, j], plant[REST, j], plant[GONE_ON, j], x)
 
 
 @numba.njit(F8(M, I8, F8, F8), **COMPILED)
 def strength_at(plant, j, begin, x):
     """Return how strongly plant `j`, infectious since `begin`, sends at clock time `x` [medium plants]."""
-    if x < begin:
-        return 0.0
-    if x < plant[REMOVED_ON, j]:
-        return plant[SEND, j]
-    return plant[SEND, j] * plant[REST, j] if x < plant[GONE_ON, j] else 0.0
+    return sends_at(plant[SEND, j], begin, plant[REMOVED_ON, j], plant[REST, j], plant[GONE_ON, j], x)
 
 
 @numba.njit(F8(V, F8, F8), **COMPILED)
@@ -226,13 +233,10 @@ def exposed(plant, start, i, x):
     return max(0.0, x - max(start, plant[STANDS_FROM, i]))
 
 
-@numba.njit(F8(M, F8, I8, F8, F8, I8, F8), **COMPILED)
-def missed(plant, start, j, begin, sent, i, x):
+@numba.njit(F8(M, I8, F8, F8, I8, F8), **COMPILED)
+def missed(plant, j, begin, sent, i, x):
     """Return what plant `j` sends in all but not to plant `i`, exposed from its planting to `x` only [plant d]."""
-    lost = sent - sent_by(plant, j, begin, x)
-    if plant[STANDS_FROM, i] > start:
-        lost += sent_by(plant, j, begin, min(plant[STANDS_FROM, i], x))
-    return lost
+    return sent - sent_by(plant, j, begin, x) + sent_by(plant, j, begin, min(plant[STANDS_FROM, i], x))
 
 
 @numba.njit(F8(numba.float32[::1], V), fastmath={"contract", "reassoc", "nsz"}, **COMPILED)

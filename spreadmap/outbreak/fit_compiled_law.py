@@ -7,15 +7,18 @@ import math
 import numba
 import numpy as np
 
-from spreadmap.outbreak.fit_compiled import exposed, fill_table, hazard, log_prior, missed, strength_at
+from spreadmap.outbreak.fit_compiled import exposed, fill_table, hazard, log_prior, missed, sends_at, sent_until
 from spreadmap.outbreak.fit_compiled_moves import log_uniform
 from spreadmap.outbreak.fit_compiled_sums import sum_afresh
 from spreadmap.outbreak.fit_types import (
     AT_BEGIN,
+    AT_FROM,
+    AT_GONE,
     AT_OUT,
+    AT_RECEIVE,
+    AT_REST,
     AT_SEND,
     AT_SENT,
-    AT_SPECIAL,
     AT_TIME,
     BACK,
     BACKGROUND,
@@ -77,7 +80,7 @@ def take_odd(w, held, wild):
         take_wild(w, i, end - start - exposed(w.plant, start, i, x), wild)
         for other in range(int(w.sum[INFECTED])):
             j = w.mark[LIST, other]
-            lost = missed(w.plant, start, j, w.plant[INFECTIOUS_ON, j], w.plant[SENT, j], i, x)
+            lost = missed(w.plant, j, w.plant[INFECTIOUS_ON, j], w.plant[SENT, j], i, x)
             held[int(w.bins[REVERSE, w.pair[i, j] & BIN])] -= w.plant[RECEIVE, i] * lost
 
 
@@ -100,21 +103,20 @@ def sums_by_bin(w):
     ends, length = np.empty(n, dtype=np.int64), 0
     for at in range(n):
         k = w.mark[LIST, at]
-        row, u, receive, is_first = w.pair[k], live[AT_TIME, at], w.plant[RECEIVE, k], w.mark[IS_FIRST, k] == 1
+        row, u, since, is_first = w.pair[k], live[AT_TIME, at], live[AT_FROM, at], w.mark[IS_FIRST, k] == 1
         take_wild(w, k, end - start - exposed(w.plant, start, k, u), wild)
         for other in range(n):
             if other == at:
                 continue
             i = w.mark[LIST, other]
             b = row[i] & BIN
-            if live[AT_SPECIAL, at] > 0.0 or live[AT_SPECIAL, other] > 0.0:
-                lost = missed(w.plant, start, i, live[AT_BEGIN, other], live[AT_SENT, other], k, u)
-                now = strength_at(w.plant, i, live[AT_BEGIN, other], u)
-            else:
-                before = max(min(u, live[AT_OUT, other]) - live[AT_BEGIN, other], 0.0)
-                lost = live[AT_SENT, other] - live[AT_SEND, other] * before
-                now = live[AT_SEND, other] if live[AT_BEGIN, other] <= u < live[AT_OUT, other] else 0.0
-            back[b] += receive * lost
+            send, begin, out, rest, gone = (
+                live[AT_SEND, other], live[AT_BEGIN, other], live[AT_OUT, other], live[AT_REST, other], live[AT_GONE, other]
+            )  # fmt: skip
+            lost = live[AT_SENT, other] - sent_until(send, begin, out, rest, gone, u)
+            lost += sent_until(send, begin, out, rest, gone, min(since, u))
+            now = sends_at(send, begin, out, rest, gone, u)
+            back[b] += live[AT_RECEIVE, at] * lost
             if now > 0.0 and not is_first:
                 senders[length], strength[length] = b, now
                 length += 1

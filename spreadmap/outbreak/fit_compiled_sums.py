@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from typing import Any
 
 import numba
 import numpy as np
@@ -13,17 +14,24 @@ from spreadmap.outbreak.fit_compiled import (
     exposed,
     hazard,
     missed,
+    sends_at,
     sent_by,
+    sent_until,
     strength_at,
 )  # fmt: skip
 from spreadmap.outbreak.fit_types import (
     ALL_RECEIVE,
+    ASIDE,
     AT_BEGIN,
+    AT_FROM,
+    AT_GONE,
+    AT_HERE,
     AT_OUT,
     AT_RECEIVE,
+    AT_REST,
     AT_SEND,
     AT_SENT,
-    AT_SPECIAL,
+    AT_THERE,
     AT_TIME,
     BACK,
     BACKGROUND,
@@ -39,10 +47,10 @@ from spreadmap.outbreak.fit_types import (
     CONTACT,
     END,
     F8,
-    FIRST,
     FROM_KERNEL,
     FROM_TOUCH,
     FROM_WILD,
+    GONE_ON,
     HIDDEN,
     HIDDEN_LIST,
     HIDDEN_PLACE,
@@ -52,7 +60,6 @@ from spreadmap.outbreak.fit_types import (
     IS_FIRST,
     IS_NOTICED,
     LIST,
-    LIVE_ROWS,
     NEVER,
     ODD_LIST,
     ODDS,
@@ -65,6 +72,7 @@ from spreadmap.outbreak.fit_types import (
     SEEDS,
     SEND,
     SENT,
+    SORTED_ROWS,
     STANDS_FROM,
     STANDS_TO,
     START,
@@ -74,13 +82,13 @@ from spreadmap.outbreak.fit_types import (
     TOUCHING,
     WILD_COUNTS,
     WORLD,
+    M,
+    N,
+    V,
 )  # fmt: skip
 
-
-@numba.njit(numba.types.boolean(WORLD, I8), **COMPILED)
-def is_special(w, i):
-    """Return whether plant `i` came after it may have begun, or leaves a rest that sends on."""
-    return w.plant[REST, i] > 0.0 or w.plant[STANDS_FROM, i] > w.number[FIRST]
+FAST: Any = {"fastmath": {"contract", "reassoc", "nsz", "nnan"}}
+"""For loops of sums: their order is the compiler's, and the same every time."""
 
 
 @numba.njit(numba.void(WORLD, I8), **COMPILED)
@@ -90,13 +98,40 @@ def set_live(w, i):
     w.live[AT_TIME, at], w.live[AT_BEGIN, at] = plant[TIME, i], plant[INFECTIOUS_ON, i]
     w.live[AT_SENT, at], w.live[AT_OUT, at] = plant[SENT, i], plant[REMOVED_ON, i]
     w.live[AT_SEND, at], w.live[AT_RECEIVE, at] = plant[SEND, i], plant[RECEIVE, i]
-    w.live[AT_SPECIAL, at] = 1.0 if is_special(w, i) else 0.0
+    w.live[AT_REST, at], w.live[AT_GONE, at] = plant[REST, i], plant[GONE_ON, i]
+    w.live[AT_FROM, at] = plant[STANDS_FROM, i]
 
 
-@numba.njit(F8(F8, F8, F8), **COMPILED)
-def span(begin, out, x):
-    """Return for how long a plant infectious from `begin` to `out` sends until `x` [d on the clock]."""
-    return max(min(x, out) - begin, 0.0)
+@numba.njit(F8(M, I8, V, V, V), **COMPILED, **FAST)
+def lost_to_later(live, at, there, here, got):
+    """Return what the infected at one place in the order of time sends, but not to the later ones, and they to it.
+
+    `live` is in the order of time. And add up what each of the later ones gets from it at its time of infection.
+    """
+    send, begin, out, rest, gone = (
+        live[AT_SEND, at], live[AT_BEGIN, at], live[AT_OUT, at], live[AT_REST, at], live[AT_GONE, at]
+    )  # fmt: skip
+    sent, receive, total = live[AT_SENT, at], live[AT_RECEIVE, at], 0.0
+    for other in range(at + 1, live.shape[1]):
+        u = live[AT_TIME, other]
+        lost = sent - sent_until(send, begin, out, rest, gone, u)
+        lost += sent_until(send, begin, out, rest, gone, min(live[AT_FROM, other], u))
+        total += there[other] * live[AT_RECEIVE, other] * lost + here[other] * receive * live[AT_SENT, other]
+        got[other] += there[other] * sends_at(send, begin, out, rest, gone, u)
+    return total
+
+
+@numba.njit(I8(WORLD, N, I8, V, V, N), **COMPILED)
+def look_up_later(w, plants, at, there, here, touching):
+    """Write the densities between a plant and those after it; return how many touch it, and which."""
+    row, table, back, count = w.pair[plants[at]], w.bins[TABLE], w.bins[BACK], 0
+    for other in range(at + 1, len(plants)):
+        pair = row[plants[other]]
+        there[other], here[other] = table[pair & BIN], back[pair & BIN]
+        if pair > BIN:
+            touching[count] = other
+            count += 1
+    return count
 
 
 @numba.njit(numba.types.UniTuple(F8, 2)(WORLD), **COMPILED)
@@ -106,33 +141,24 @@ def lost_of_pairs(w):
     And add up what each of them gets at its time of infection. The later of two was never infectious before the earlier
     one was infected; pairs are gone through in the order of time.
     """
-    n, live, start, table, back = int(w.sum[INFECTED]), w.live, w.sum[START], w.bins[TABLE], w.bins[BACK]
-    order = np.argsort(live[AT_TIME, :n])
-    plants, sorted_live = np.empty(n, dtype=np.int64), np.empty((LIVE_ROWS, n))
+    n = int(w.sum[INFECTED])
+    order = np.argsort(w.live[AT_TIME, :n])
+    plants, live = np.empty(n, dtype=np.int64), np.empty((SORTED_ROWS, n))
     for at in range(n):
         plants[at] = w.mark[LIST, order[at]]
-        for row in range(LIVE_ROWS):
-            sorted_live[row, at] = live[row, order[at]]
-    time, begin, sent, out, send, receive, special = sorted_live
-    by_kernel, by_touch = 0.0, 0.0
-    got_kernel, got_touch = np.zeros(n), np.zeros(n)
+        for row in range(SORTED_ROWS):
+            live[row, at] = w.live[row, order[at]]
+    by_kernel, by_touch, there, here = 0.0, 0.0, np.empty(n), np.empty(n)
+    got_kernel, got_touch, touching = np.zeros(n), np.zeros(n), np.empty(n, dtype=np.int64)
     for at in range(n):
-        i = plants[at]
-        row, rest = w.pair[i], w.plant[REST, i] > 0.0
-        for other in range(at + 1, n):
-            pair = row[plants[other]]
-            there, u = table[pair & BIN], time[other]
-            if rest or special[other] > 0.0:
-                lost = missed(w.plant, start, i, begin[at], sent[at], plants[other], u)
-                now = strength_at(w.plant, i, begin[at], u)
-            else:
-                lost = sent[at] - send[at] * span(begin[at], out[at], u)
-                now = send[at] if begin[at] <= u < out[at] else 0.0
-            by_kernel += there * receive[other] * lost + back[pair & BIN] * receive[at] * sent[other]
-            got_kernel[other] += there * now
-            if pair > BIN:
-                by_touch += receive[other] * lost + receive[at] * sent[other]
-                got_touch[other] += now
+        count = look_up_later(w, plants, at, there, here, touching)
+        by_kernel += lost_to_later(live, at, there, here, got_kernel)
+        for number in range(count):
+            other = touching[number]
+            i, k, u = plants[at], plants[other], live[AT_TIME, other]
+            lost = missed(w.plant, i, live[AT_BEGIN, at], live[AT_SENT, at], k, u)
+            by_touch += live[AT_RECEIVE, other] * lost + live[AT_RECEIVE, at] * live[AT_SENT, other]
+            got_touch[other] += strength_at(w.plant, i, live[AT_BEGIN, at], u)
     for at in range(n):
         w.plant[FROM_KERNEL, plants[at]], w.plant[FROM_TOUCH, plants[at]] = got_kernel[at], got_touch[at]
     return by_kernel, by_touch
@@ -171,7 +197,7 @@ def sum_afresh(w):
         for other in range(n):
             j = w.mark[LIST, other]
             pair = w.pair[i, j]
-            lost = w.plant[RECEIVE, i] * missed(w.plant, start, j, w.plant[INFECTIOUS_ON, j], w.plant[SENT, j], i, x)
+            lost = w.plant[RECEIVE, i] * missed(w.plant, j, w.plant[INFECTIOUS_ON, j], w.plant[SENT, j], i, x)
             by_kernel -= w.bins[BACK, pair & BIN] * lost
             if pair > BIN:
                 by_touch -= lost
@@ -181,60 +207,104 @@ def sum_afresh(w):
     sums[BY_KERNEL], sums[BY_TOUCH], sums[BY_WILD], sums[BY_TIME] = by_kernel, by_touch, by_wild, by_time
 
 
+@numba.njit(I8(WORLD, I8, F8, F8), **COMPILED)
+def look_up_pairs(w, i, begin_new, begin_old):
+    """Write the densities between plant `i` and the infected; return how many of these are looked at once more, and which.
+
+    That is whoever touches it, and whoever it can send to at that plant's time of infection under one of the two times at
+    which it begins to send.
+    """
+    row, live, table, back, gone = w.pair[i], w.live, w.bins[TABLE], w.bins[BACK], w.plant[GONE_ON, i]
+    count, first, last = 0, min(begin_new, begin_old), max(begin_new, begin_old)
+    for at in range(int(w.sum[INFECTED])):
+        pair, time = row[w.mark[LIST, at]], live[AT_TIME, at]
+        live[AT_THERE, at], live[AT_HERE, at] = table[pair & BIN], back[pair & BIN]
+        w.mark[ASIDE, count] = at
+        count += 1 if pair > BIN or (first <= time < last and time < gone) else 0
+    if w.mark[PLACE, i] >= 0:
+        live[AT_THERE, w.mark[PLACE, i]], live[AT_HERE, w.mark[PLACE, i]] = 0.0, 0.0
+    return count
+
+
+@numba.njit(F8(M, I8, F8, F8, F8, F8, F8, F8, F8, F8, F8, F8, F8), **COMPILED, **FAST)
+def lost_of_change(live, n, send, out, rest, gone, since, receive, d_sent, begin_new, begin_old, x_new, x_old):
+    """Return by how much what does not reach its receiver grows, between a plant and the first `n` infected.
+
+    The plant begins to send at another time, and the end of its exposure changes; densities are those of `look_up_pairs`.
+    """
+    total = 0.0
+    for at in range(n):
+        time = live[AT_TIME, at]
+        came = min(live[AT_FROM, at], time)
+        lost = d_sent - sent_until(send, begin_new, out, rest, gone, time)
+        lost += sent_until(send, begin_old, out, rest, gone, time)
+        lost += sent_until(send, begin_new, out, rest, gone, came) - sent_until(send, begin_old, out, rest, gone, came)
+        other, begin, leaves = live[AT_SEND, at], live[AT_BEGIN, at], live[AT_OUT, at]
+        stays, ends = live[AT_REST, at], live[AT_GONE, at]
+        got = sent_until(other, begin, leaves, stays, ends, x_old) - sent_until(
+            other, begin, leaves, stays, ends, x_new
+        )
+        got += sent_until(other, begin, leaves, stays, ends, min(since, x_new))
+        got -= sent_until(other, begin, leaves, stays, ends, min(since, x_old))
+        total += live[AT_RECEIVE, at] * live[AT_THERE, at] * lost + receive * live[AT_HERE, at] * got
+    return total
+
+
+@numba.njit(F8(M, I8, F8), **COMPILED, **FAST)
+def got_at(live, n, u):
+    """Return what a plant gets at `u` from the first `n` infected, by the densities of `look_up_pairs` [m^-2]."""
+    total = 0.0
+    for at in range(n):
+        total += live[AT_HERE, at] * sends_at(
+            live[AT_SEND, at], live[AT_BEGIN, at], live[AT_OUT, at], live[AT_REST, at], live[AT_GONE, at], u
+        )
+    return total
+
+
 @numba.njit(F8(WORLD, I8, F8, I8), **COMPILED)
 def weigh_change(w, i, u, seed):
     """Return by how much the log likelihood grows if plant `i` is infected at `u` (or never); keep what it takes.
 
     The differences of the sums stand in `w.new` and, for every plant whose force changes, in the rows of changes.
     """
-    sums, end = w.sum, w.number[END]
-    start, was, will = sums[START], w.mark[PLACE, i] >= 0, u < NEVER
+    plant, live, end, n = w.plant, w.live, w.number[END], int(w.sum[INFECTED])
+    was, will = w.mark[PLACE, i] >= 0, u < NEVER
     bring_up(w, i)
-    x_idle = min(w.plant[STANDS_TO, i], end)
-    x_old = w.plant[TIME, i] if was else x_idle
+    x_idle = min(plant[STANDS_TO, i], end)
+    x_old = plant[TIME, i] if was else x_idle
     x_new = u if will else x_idle
-    begin_old, sent_old = (w.plant[INFECTIOUS_ON, i], w.plant[SENT, i]) if was else (NEVER, 0.0)
+    begin_old, sent_old = (plant[INFECTIOUS_ON, i], plant[SENT, i]) if was else (NEVER, 0.0)
     begin_new = begin_of(w, u) if will else NEVER
-    sent_new = sent_by(w.plant, i, begin_new, end) if will else 0.0
-    d_kernel, d_touch = w.plant[REACH, i] * (sent_new - sent_old), w.plant[TOUCHING, i] * (sent_new - sent_old)
-    kernel_now, touch_now, grown, ratio, changed = 0.0, 0.0, 0.0, 1.0, 0
+    sent_new = sent_by(plant, i, begin_new, end) if will else 0.0
+    receive, d_sent = plant[RECEIVE, i], sent_new - sent_old
+    aside = look_up_pairs(w, i, begin_new, begin_old)
+    d_kernel, d_touch = plant[REACH, i] * d_sent, plant[TOUCHING, i] * d_sent
+    d_kernel -= lost_of_change(
+        live, n, plant[SEND, i], plant[REMOVED_ON, i], plant[REST, i], plant[GONE_ON, i], plant[STANDS_FROM, i],
+        receive, d_sent, begin_new, begin_old, x_new, x_old,
+    )  # fmt: skip
+    kernel_now = got_at(live, n, u) if will else 0.0
+    touch_now, grown, ratio, changed = 0.0, 0.0, 1.0, 0
     theta = w.param[THETA]
     rate, contact, background = math.exp(theta[RATE]), math.exp(theta[CONTACT]), math.exp(theta[BACKGROUND])
-    receive, row, live, table, back = w.plant[RECEIVE, i], w.pair[i], w.live, w.bins[TABLE], w.bins[BACK]
-    send, out, special, d_sent = w.plant[SEND, i], w.plant[REMOVED_ON, i], is_special(w, i), sent_new - sent_old
-    for at in range(int(sums[INFECTED])):
-        k = w.mark[LIST, at]
+    for number in range(aside):
+        at = w.mark[ASIDE, number]
+        k, there, time, touch = w.mark[LIST, at], live[AT_THERE, at], live[AT_TIME, at], 0.0
         if k == i:
             continue
-        pair, time, begin = row[k], live[AT_TIME, at], live[AT_BEGIN, at]
-        there, here = table[pair & BIN], back[pair & BIN]
-        if special or live[AT_SPECIAL, at] > 0.0:
-            lost = missed(w.plant, start, i, begin_new, sent_new, k, time)
-            lost -= missed(w.plant, start, i, begin_old, sent_old, k, time)
-            got = missed(w.plant, start, k, begin, live[AT_SENT, at], i, x_new)
-            got -= missed(w.plant, start, k, begin, live[AT_SENT, at], i, x_old)
-            now = strength_at(w.plant, i, begin_new, time) - strength_at(w.plant, i, begin_old, time)
-            gets = strength_at(w.plant, k, begin, u)
-        else:
-            lost = d_sent - send * (span(begin_new, out, time) - span(begin_old, out, time))
-            got = live[AT_SEND, at] * (span(begin, live[AT_OUT, at], x_old) - span(begin, live[AT_OUT, at], x_new))
-            now = send * ((1.0 if begin_new <= time < out else 0.0) - (1.0 if begin_old <= time < out else 0.0))
-            gets = live[AT_SEND, at] if begin <= u < live[AT_OUT, at] else 0.0
-        d_kernel -= live[AT_RECEIVE, at] * there * lost + receive * here * got
-        kernel_now += here * gets
-        touch = 0.0
-        if pair > BIN:
-            touch = 1.0
+        now = strength_at(plant, i, begin_new, time) - strength_at(plant, i, begin_old, time)
+        if w.pair[i, k] > BIN:
+            begin, sent, touch = live[AT_BEGIN, at], live[AT_SENT, at], 1.0
+            lost = missed(plant, i, begin_new, sent_new, k, time) - missed(plant, i, begin_old, sent_old, k, time)
+            got = missed(plant, k, begin, sent, i, x_new) - missed(plant, k, begin, sent, i, x_old)
             d_touch -= live[AT_RECEIVE, at] * lost + receive * got
-            touch_now += gets
+            touch_now += strength_at(plant, k, begin, u)
         if now != 0.0 and w.mark[IS_FIRST, k] == 0:
-            before = (
-                rate * (w.plant[FROM_KERNEL, k] + w.plant[FROM_WILD, k]) + contact * w.plant[FROM_TOUCH, k] + background
-            )
+            before = rate * (plant[FROM_KERNEL, k] + plant[FROM_WILD, k]) + contact * plant[FROM_TOUCH, k] + background
             ratio *= max(before + (rate * there + contact * touch) * now, 1e-300) / max(before, 1e-300)
             if not 1e-100 < ratio < 1e100:
                 grown, ratio = grown + math.log(ratio), 1.0
-            w.plant[CHANGE_KERNEL, k], w.plant[CHANGE_TOUCH, k] = there * now, touch * now
+            plant[CHANGE_KERNEL, k], plant[CHANGE_TOUCH, k] = there * now, touch * now
             w.mark[CHANGED, changed] = k
             changed += 1
     grown += math.log(ratio)
@@ -242,20 +312,18 @@ def weigh_change(w, i, u, seed):
         k = w.mark[ODD_LIST, at]
         if w.mark[PLACE, k] >= 0 or k == i:
             continue
-        pair, x = w.pair[i, k], min(w.plant[STANDS_TO, k], end)
-        lost = missed(w.plant, start, i, begin_new, sent_new, k, x) if will else 0.0
-        if was:
-            lost -= missed(w.plant, start, i, begin_old, sent_old, k, x)
-        d_kernel -= w.plant[RECEIVE, k] * w.bins[TABLE, pair & BIN] * lost
+        pair, x = w.pair[i, k], min(plant[STANDS_TO, k], end)
+        lost = missed(plant, i, begin_new, sent_new, k, x) - missed(plant, i, begin_old, sent_old, k, x)
+        d_kernel -= plant[RECEIVE, k] * w.bins[TABLE, pair & BIN] * lost
         if pair > BIN:
-            d_touch -= w.plant[RECEIVE, k] * lost
-    more = receive * (exposed(w.plant, start, i, x_new) - exposed(w.plant, start, i, x_old))
+            d_touch -= plant[RECEIVE, k] * lost
+    more = receive * (exposed(plant, w.sum[START], i, x_new) - exposed(plant, w.sum[START], i, x_old))
     if was and w.mark[IS_FIRST, i] == 0:
-        grown -= math.log(hazard(w, i, w.plant[FROM_KERNEL, i], w.plant[FROM_TOUCH, i], w.plant[FROM_WILD, i]))
+        grown -= math.log(hazard(w, i, plant[FROM_KERNEL, i], plant[FROM_TOUCH, i], plant[FROM_WILD, i]))
     if will and seed == 0:
-        grown += math.log(hazard(w, i, kernel_now, touch_now, w.plant[FROM_WILD, i]))
+        grown += math.log(hazard(w, i, kernel_now, touch_now, plant[FROM_WILD, i]))
     new = w.new
-    new[0], new[1], new[2], new[3] = d_kernel, d_touch, w.plant[FROM_WILD, i] * more, more
+    new[0], new[1], new[2], new[3] = d_kernel, d_touch, plant[FROM_WILD, i] * more, more
     new[4], new[5], new[6], new[7], new[8] = kernel_now, touch_now, begin_new, sent_new, changed
     return grown - rate * (d_kernel + new[2]) - contact * d_touch - background * more
 

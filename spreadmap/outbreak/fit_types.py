@@ -40,15 +40,20 @@ receiving weight of plants that touch it. What is sampled, or follows: time of i
 strength times time sent in all [plant d], what it gets at its time of infection through the kernel [m^-2], by touch and
 from wild stands, the kernel's sum over all receivers, and the changes of a proposal."""
 PLANT_ROWS = 19
-AT_TIME, AT_BEGIN, AT_SENT, AT_OUT, AT_SEND, AT_RECEIVE, AT_SPECIAL = range(7)
+(
+    AT_TIME, AT_BEGIN, AT_SENT, AT_OUT, AT_SEND, AT_RECEIVE, AT_REST, AT_GONE, AT_FROM, AT_THERE, AT_HERE,
+) = range(11)  # fmt: skip
 """Rows of `World.live`, by place in the list of the infected: the same as in `World.plant`, side by side for the loops over
-pairs; and whether the plant came late or leaves a rest, so that it is reckoned the longer way."""
-LIVE_ROWS = 7
-IS_NOTICED, LOOK_FIRST, IS_FIRST, LIST, PLACE, HIDDEN_LIST, HIDDEN_PLACE, STAMPED, ODD_LIST, CHANGED = range(10)
+pairs; and, written by every proposal, the density of the way from its plant and of the way to it [m^-2]."""
+LIVE_ROWS = 11
+SORTED_ROWS = 9
+"""The rows that follow from the state alone."""
+IS_NOTICED, LOOK_FIRST, IS_FIRST, LIST, PLACE, HIDDEN_LIST, HIDDEN_PLACE, STAMPED, ODD_LIST, CHANGED, ASIDE = range(11)
 """Rows of `World.mark`: whether it was noticed, where its looks begin, whether it is infected since the start, the list
 of the infected and the place in it, the list of the hidden and the place in it, of which table its sums are, the
-list of those that came or went meanwhile, and that of those whose force a proposal changes."""
-MARK_ROWS = 10
+list of those that came or went meanwhile, that of those whose force a proposal changes, and that of the places in the
+list of the infected which a proposal looks at once more."""
+MARK_ROWS = 11
 LOOK_DAY, LOOK_SEASON, PASS_SHOWING, PASS_SILENT = range(4)
 """Rows of `World.looks`: calendar day, season day, and the chance of what was said of a plant that shows or not yet."""
 TABLE, BACK, OLD_TABLE, OLD_BACK, WILD_COUNTS, REVERSE = range(6)

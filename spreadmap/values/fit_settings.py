@@ -45,7 +45,7 @@ class FitSettings:
     earliest_share: float = setting(
         0.01, "share of plants", "assumed", "None: our choice; no plant is taken to show sooner than this share would, and later infections than that before the last survey are left to the forecast", least=0, most=0.2)  # fmt: skip
     candidates_least: int = setting(
-        1000, "plants", "assumed", "None: our choice; never-noticed plants nearest to a case that may be hidden infections", least=1, most=50_000)  # fmt: skip
+        4000, "plants", "assumed", "None: our choice; never-noticed plants nearest to a case that may be hidden infections", least=1, most=50_000)  # fmt: skip
     candidates_per_case: float = setting(3.0, "plants per noticed plant", "assumed", TRIED, least=1, most=100)
     chains: int = setting(3, "chains", "assumed", OWN, least=2, most=16)
     seed: int = setting(20_270_101, "-", "assumed", OWN, least=0, most=2**31)
