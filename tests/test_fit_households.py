@@ -1,8 +1,8 @@
 """The sampler on a real outbreak: measles of 1861 in households with places, where R carries the table.
 
 Nothing of the table is kept here. Columns x.loc, y.loc [m], tPRO (first signs) and tR (over) [d] of `hagelloch.df` in the R
-package surveillance: from memory, the package was not at hand. Ten days from infection to first signs and infectious a
-day before: general knowledge, no source.
+package surveillance, and infectious a day before the first signs: read in its help page (version 1.20.3), which follows
+Neal & Roberts 2004. Ten days from infection to first signs: general knowledge, no source.
 """
 
 import io

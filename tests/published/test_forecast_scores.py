@@ -3,7 +3,7 @@
 Sources and how sure they are:
 
 - Brier 0.0375 and AUC 0.75 are the examples in the documentation of scikit-learn (`brier_score_loss`, `roc_auc_score`),
-  from memory; both are worked by hand in a line below.
+  from memory; both are worked by hand in a line below. The library itself is the second opinion on made forecasts.
 - CRPS of N(0, 1) at 0, 0.23369497725510913: README of the Python package properscoring 0.1, read there.
 - Murphy's parts: four groups of forecasts, worked by hand after Murphy 1973 (J Appl Meteorol 12:595-600).
 - Ensemble 1, 2, 4, 7 at 3: worked by hand, classic and with divisor m(m - 1) (Ferro 2014).
@@ -14,6 +14,7 @@ import math
 import numpy as np
 import pytest
 from scipy.stats import mannwhitneyu, norm
+from sklearn.metrics import brier_score_loss, log_loss, roc_auc_score
 
 from spreadmap.outbreak.score import (
     auc,
@@ -77,6 +78,17 @@ def test_reliability_table_of_four_groups():
     ]
     # Clopper and Pearson's range of 1 of 10, textbook value 0.0025 to 0.4450 (from memory)
     assert (rows[0].rate_low, rows[0].rate_high) == (pytest.approx(0.0025, abs=5e-5), pytest.approx(0.4450, abs=5e-5))
+
+
+@pytest.mark.parametrize("share", [0.02, 0.2, 0.9])
+def test_made_forecasts_are_scored_as_by_scikit_learn(share):
+    rng = np.random.default_rng(7)
+    chance = np.round(rng.beta(2 * share, 2 * (1 - share), 500), 2).clip(0.01, 0.99)  # with ties
+    found = rng.random(500) < chance
+    assert 0 < found.sum() < 500
+    assert brier_score(chance, found) == pytest.approx(brier_score_loss(found, chance), abs=1e-12)
+    assert log_score(chance, found) == pytest.approx(log_loss(found, chance), abs=1e-12)
+    assert auc(chance, found) == pytest.approx(roc_auc_score(found, chance), abs=1e-12)
 
 
 def test_auc_against_the_rank_sum_statistic_of_scipy():
