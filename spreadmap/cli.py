@@ -83,19 +83,22 @@ def kinds_of(faults: Iterable[Fault]) -> list[list[Fault]]:
 
 def fault_table(faults: Iterable[Fault]) -> Table:
     """Return the faults as a table for a terminal; of many of one kind the first few, and how many more there are."""
-    from rich.table import Table
+    from rich.table import Column, Table
     from rich.text import Text
 
-    table = Table(*("", "file", "row", "column", "found", "allowed", "what to do"), show_lines=True)
+    # a long name goes on in the next line: half of it is no name
+    head = ("", "where", "found", "allowed", "what to do")
+    table = Table(*(Column(name, overflow="fold") for name in head), show_lines=True)
     for alike in kinds_of(faults):
         for fault in alike[:SHOWN_OF_A_KIND]:
-            row = "" if fault.row is None else str(fault.row)
-            cells = (fault.weight, fault.file, row, fault.column, fault.found, fault.allowed, fault.remedy)
+            row = "" if fault.row is None else f"row {fault.row}"
+            where = "\n".join(filter(None, (fault.file, row, fault.column)))
             # text of files is no markup
-            table.add_row(*map(Text, cells))
+            table.add_row(*map(Text, (fault.weight, where, fault.found, fault.allowed, fault.remedy)))
         if len(alike) > SHOWN_OF_A_KIND:
             more = f"and {len(alike) - SHOWN_OF_A_KIND} more rows like these; --report lists all"
-            table.add_row(*map(Text, (alike[0].weight, alike[0].file, "…", alike[0].column, more, "", "")))
+            where = "\n".join(filter(None, (alike[0].file, alike[0].column)))
+            table.add_row(*map(Text, (alike[0].weight, where, more, "", "")))
     return table
 
 

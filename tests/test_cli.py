@@ -165,7 +165,7 @@ def test_a_terminal_gets_a_table_and_a_pipe_gets_lines(tmp_path):
     out = io.StringIO()
     Console(file=out, force_terminal=True, width=200, color_system=None).print(fault_table(faults))
     table = out.getvalue()
-    for head in ("file", "row", "column", "found", "allowed", "what to do"):
+    for head in ("where", "found", "allowed", "what to do"):
         assert head in table
     assert table.index("stop") < table.index("aside")
     assert table.count("'18.05.2026'") == SHOWN_OF_A_KIND
@@ -174,6 +174,20 @@ def test_a_terminal_gets_a_table_and_a_pipe_gets_lines(tmp_path):
         [line for line in command("check", folder).stdout.splitlines() if line[:1] == "["]
     )
     assert "│" not in command("check", folder).stdout
+
+
+def test_a_long_name_goes_on_in_the_next_line_of_a_narrow_table():
+    fault = Fault(
+        file="inputs/survey_of_the_whole_town_2026_05.csv", row=2, column="inspected_on", found="'x'", allowed="",
+        remedy="Raise settings.inputs.most_rows_aside.", weight="stop",
+    )  # fmt: skip
+    out = io.StringIO()
+    Console(file=out, force_terminal=True, width=80, color_system=None).print(fault_table([fault]))
+    assert "…" not in out.getvalue()
+    cells = [line.split("│") for line in out.getvalue().splitlines() if "│" in line]
+    where, remedy = ("".join(cell[place].strip() for cell in cells) for place in (2, 5))
+    assert where == "inputs/survey_of_the_whole_town_2026_05.csvrow 2inspected_on"
+    assert "settings.inputs.most_rows_aside." in remedy
 
 
 def test_text_of_files_is_no_markup_in_the_table():

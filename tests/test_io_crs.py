@@ -77,6 +77,11 @@ def test_what_gives_positions_away():
     assert reasons("EPSG:4326", lon, lat) == ["", "swapped", "zero", "blank", "range", "far", "blank"]
     east, north = pyproj.Proj(UTM)(LON, LAT)
     assert reasons(UTM, [east, LON, 0.0], [north, LAT, 0.0]) == ["", "degrees", "zero"]
+    # far in either order, and far from the others in the other order
+    assert reasons(UTM, [east, north, 100 * east, 2.4e6], [north, east, north, 0.7e6]) == ["", "swapped", "far", "far"]
+    assert reasons(UTM, [north, north], [east, east]) == ["far", "far"]
+    east, north = pyproj.Proj("EPSG:32615")(LON, LAT)
+    assert reasons("EPSG:32615", [east, north], [north, east]) == ["", "swapped"]
 
 
 def test_a_good_position_comes_out_and_a_bad_one_as_nan():

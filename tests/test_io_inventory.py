@@ -88,6 +88,29 @@ def test_a_crs_is_never_guessed(tmp_path):
         read(tmp_path, plants(good(1)), crs="EPSG:4326")
 
 
+def test_swapped_metres_are_told_with_a_remedy_for_cells_and_for_shapes(tmp_path):
+    rows = [good(number) for number in range(1, 5)]
+    inventory, book = read(tmp_path, plants(*rows, f"P9,Rosa hybrida,{NORTH},{EAST}"))
+    assert len(inventory) == 4
+    assert book.faults[0].sentence().endswith("'easting': easting and northing are swapped. Swap the two cells.")
+    frame = plants_frame()
+    turned = frame.set_geometry(shapely.points(frame.geometry.y, frame.geometry.x), crs=CRS)
+    pyogrio.write_dataframe(turned, tmp_path / "turned.gpkg")
+    with pytest.raises(CrsError, match="outside the area of use"):  # which order is meant, nothing else says
+        read(tmp_path, None, "turned.gpkg")
+    lonely = frame.to_crs(4326)
+    lonely = lonely.set_geometry(shapely.points(lonely.geometry.y, lonely.geometry.x), crs=4326)
+    pyogrio.write_dataframe(lonely, tmp_path / "degrees.gpkg")
+    with pytest.raises(
+        CrsError, match="longitude and latitude are swapped. Export the file again with east before north"
+    ):
+        read(tmp_path, None, "degrees.gpkg")
+    turned.loc[1:, "geometry"] = frame.geometry[1:]
+    pyogrio.write_dataframe(turned, tmp_path / "one.gpkg")
+    _, book = read(tmp_path, None, "one.gpkg")
+    assert book.faults[0].remedy == "Swap its two coordinates."
+
+
 def degrees(rows, header="plant_id,host,longitude,latitude"):
     return plants(*(f"P{i},Rosa,{x},{y}" for i, (x, y) in enumerate(rows)), header=header)
 

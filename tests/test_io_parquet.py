@@ -2,7 +2,6 @@
 
 import json
 import sys
-from dataclasses import replace
 from importlib.util import find_spec
 
 import geopandas
@@ -180,8 +179,7 @@ def test_what_goes_out_comes_in_again(tmp_path):
 
     result = made_result()
     layers = {each.name: each for each in system_layers(result.systems[0], result.inputs, result.settings)}
-    known = {"position_precision_m": np.full(len(layers["plants"]), 0.5)}  # ours are not assessed: a code in the layer
-    layer = replace(layers["plants"], columns=layers["plants"].columns | known)
+    layer = layers["plants"]
     project = IN_PARQUET.replace(f'crs = "{CRS}"', f'crs = "{layer.crs}"')
     folder = make_project(tmp_path, project, survey__csv=SURVEY)
     write_geoparquet(folder / "plants.parquet", layer)

@@ -214,10 +214,63 @@ def test_other_files_are_checked_even_where_the_inventory_is_lost(tmp_path):
     assert {"inventory.csv", "days.csv"} <= stopped
 
 
+def test_faults_of_keys_and_of_files_are_told_together(tmp_path):
+    toml = PROJECT.replace("name =", "nmae =").replace('pest_system = "rose_rosette"', 'pest_sytem = "rose_rosette"')
+    toml = toml.replace("[project]", '[project]\nholidays = ["soon"]') + "[settings.grid]\ncel_m = 2.0\n"
+    folder = make_project(tmp_path, toml, inventory__csv=INVENTORY.replace("P02,Rosa hybrida", "P02,"))
+    before = snapshot(tmp_path)
+    faults = check_project(folder)
+    told = [(fault.weight, fault.file, fault.found) for fault in faults if fault.weight != "assumed"]
+    assert told == [
+        ("stop", "spreadmap.toml", "'project.name' is missing"),
+        ("stop", "spreadmap.toml", "'project.holidays.1' = 'soon'"),
+        ("stop", "spreadmap.toml", "'project.nmae'"),
+        ("stop", "spreadmap.toml", "'inputs.surveys.1.pest_sytem'"),
+        ("stop", "spreadmap.toml", "'settings.grid.cel_m'"),
+        ("stop", "survey.csv", "1 of 2 rows cannot be used"),
+        ("aside", "inventory.csv", "an empty host"),
+        ("aside", "survey.csv", "'P02', whose row 3 of inventory.csv was put aside"),
+    ]
+    # a misspelt key counts as the one it is nearest to: no row is without a pest system
+    assert not any("name no pest system" in fault.found for fault in faults)
+    with pytest.raises(InputError, match=r"'project.nmae'"):
+        read_project(folder)
+    assert snapshot(tmp_path) == before
+
+
+@pytest.mark.parametrize("lost", ["unreadable", "missing"])
+def test_rows_of_plants_that_could_not_be_read_are_counted_not_listed(tmp_path, lost):
+    toml = PROJECT.replace(
+        "[[inputs.surveys]]", f'[[inputs.inventory]]\nfile = "more.csv"\ncrs = "{CRS}"\n\n[[inputs.surveys]]'
+    )
+    survey = "plant_id,inspected_on,status,bed_id,n_inspected,n_infected\nP01,2026-05-18,infcted,,,\n" + "".join(
+        f"M{number},2026-05-18,clean,,,\n" for number in range(39)
+    )
+    survey += ",2026-05-18,,B7,5,0\n"
+    more = {"more__csv": "no header that helps\n"} if lost == "unreadable" else {}
+    faults = check_project(make_project(tmp_path, toml, survey__csv=survey, **more))
+    of_survey = [(fault.weight, fault.row, fault.found) for fault in faults if fault.file == "survey.csv"]
+    assert of_survey == [
+        ("aside", 2, "'infcted'"),
+        ("assumed", None, "40 rows are of plants that stand in no inventory that could be read"),
+    ]
+
+
+def test_dates_of_the_horizon_and_of_work_that_do_not_fit_are_told(tmp_path):
+    toml = PROJECT.replace("[project]", "[project]\nas_of = 2026-05-18\nhorizon_on = 2026-06-01")
+    toml += '\n[[inputs.work_log]]\nfile = "work.csv"\n'
+    work = "plant_id,done_on,done\nP02,2027-05-19,yes\nP03,2027-05-19,no\nP01,2026-05-18,yes\n"
+    inputs, _ = read_project(make_project(tmp_path, toml, work__csv=work))
+    told = {fault.column: fault.found for fault in inputs.faults}
+    assert told["horizon_on"] == "horizon_on 2026-06-01 lies before the next survey 2026-06-15"
+    assert told["done_on"] == "1 rows have done_on after as_of 2026-05-18"
+    assert inputs.horizon_on == dt.date(2026, 6, 15)
+
+
 def test_checking_a_faulty_project_file_raises_nothing(tmp_path):
     faults = check_project(make_project(tmp_path, PROJECT.replace("crs", "csr")))
     assert len([fault for fault in faults if "csr" in fault.found]) == 2
-    assert all(fault.file == "spreadmap.toml" for fault in faults)
+    assert all(fault.file == "spreadmap.toml" for fault in faults if fault.weight == "stop")
 
 
 def test_the_date_given_at_the_command_counts(tmp_path):

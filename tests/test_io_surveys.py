@@ -65,7 +65,10 @@ def test_a_test_is_never_invented(tmp_path):
 
 def test_two_statuses_of_one_plant_on_one_day_are_told(tmp_path):
     _, book = read(tmp_path, ["P00,2026-05-18,clean", "P00,2026-05-18,suspect", "P01,2026-05-18,clean"])
-    assert "1 plants have two different statuses on one day. The graver one counts" in book.faults[0].sentence()
+    assert book.faults[0].sentence() == (
+        "surveys, column 'status': 1 plants have two different statuses on one day, first 'P00' on 2026-05-18. "
+        "The graver one counts."
+    )
 
 
 def test_an_unknown_status_is_told_in_one_clear_sentence(tmp_path):
@@ -312,3 +315,45 @@ def test_faulty_work_is_put_aside(tmp_path, row, says):
 def test_too_many_faulty_rows_stop(tmp_path):
     with pytest.raises(InventoryError, match=r"work.csv: 1 of 1 rows cannot be used"):
         read_work(tmp_path, ["P99,2026-06-01,yes,yes,,"], settings=Settings())
+
+
+def test_a_word_that_the_project_file_turns_into_none_is_told_as_such(tmp_path):
+    rows = ["P00,2026-05-18,clean"] * 15 + ["P01,2026-05-18,broom"]
+    _, book = read(tmp_path, rows, words={"Broom": "infectd"})
+    assert (
+        book.faults[0].remedy == "The project file takes it for 'infectd'. Did you mean 'infected'? Correct its words."
+    )
+
+
+def test_an_unknown_pest_system_of_a_block_is_told_once(tmp_path):
+    with pytest.raises(
+        InputError, match=r"pest_system 'rose_rosete' in its block; .*Did you mean 'rose_rosette'\?"
+    ) as told:
+        read(tmp_path, ["P00,2026-05-18,clean", "P01,2026-05-18,clean"], pest_system="rose_rosete")
+    assert len(told.value.faults) == 1
+
+
+def test_a_plant_that_was_put_aside_in_the_inventory_is_told_with_its_row(tmp_path):
+    path = tmp_path / "survey.csv"
+    path.write_text(f"{HEADER}\nP00,2026-05-18,clean\nP 98,2026-05-18,clean\nP99,2026-05-18,clean\n", encoding="utf-8")
+    book = FaultBook()
+    book.lost_plants["p98"] = "row 7 of roses.csv"
+    block = SurveyBlock(file="survey.csv", pest_system="rose_rosette")
+    surveys = read_surveys([block], [path], PLANTS, SYSTEMS, LENIENT, book, None)
+    assert surveys.plant_id.tolist() == ["P00"]
+    assert [(fault.row, fault.found, fault.remedy) for fault in book.faults] == [
+        (3, "'P 98', whose row 7 of roses.csv was put aside", "Mend the row of the inventory."),
+        (4, "'P99'", "Correct the key or add the plant."),
+    ]
+    assert len(book.rejected) == 2
+
+
+def test_a_key_that_our_tables_guard_against_spreadsheets_is_found(tmp_path):
+    plants = dataclasses.replace(PLANTS, plant_id=np.array([f"-{i:02d}" for i in range(20)], dtype=object))
+    path = tmp_path / "survey.csv"
+    path.write_text(f"{HEADER}\n'-01,2026-05-18,clean\n-02,2026-05-18,clean\n'03,2026-05-18,clean\n", encoding="utf-8")
+    book = FaultBook()
+    block = SurveyBlock(file="survey.csv", pest_system="rose_rosette")
+    surveys = read_surveys([block], [path], plants, SYSTEMS, LENIENT, book, None)
+    assert surveys.plant_id.tolist() == ["-01", "-02"]
+    assert [(fault.row, fault.found) for fault in book.faults] == [(4, "''03'")]

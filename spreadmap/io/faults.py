@@ -37,13 +37,16 @@ def shown(value: object, most: int = 60) -> str:
 class FaultBook:
     """What was found wrong so far. `stop` refuses the run, `aside` drops a row, `assumed` goes on and says so.
 
-    `rows` counts the rows that each file gave.
+    `rows` counts the rows that each file gave. `lost_plants` says which row of the inventory each key stood in that was
+    put aside, by the folded key; `has_unread_plants`, whether a whole file of the inventory is missing.
     """
 
     def __init__(self) -> None:
         self.faults: list[Fault] = []
         self.rejected: list[RejectedRow] = []
         self.rows: dict[str, int] = {}
+        self.lost_plants: dict[str, str] = {}
+        self.has_unread_plants = False
         self._errors: list[type[InputError]] = []
 
     def add(self, fault: Fault, error: type[InputError] = InputError) -> None:

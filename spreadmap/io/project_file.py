@@ -17,8 +17,10 @@ written once as `[inputs.<kind>]` or several times as `[[inputs.<kind>]]`.
 
 from __future__ import annotations
 
+import copy
 import datetime as dt
 import difflib
+from contextlib import suppress
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
@@ -36,7 +38,8 @@ LONGEST_PATH = 300
 COLUMNS: dict[str, tuple[str, ...]] = {
     "inventory": (
         "plant_id", "host", "easting", "northing", "longitude", "latitude", "susceptibility", "size_class", "height_m",
-        "spread_m", "bed_id", "site_id", "owner", "planted_on", "source_batch", "position_precision_m", "count", "note",
+        "spread_m", "bed_id", "site_id", "owner", "planted_on", "source_batch", "position_precision_m", "is_synthetic", "count",
+        "note",
     ),
     "surveys": (
         "plant_id", "bed_id", "n_inspected", "n_infected", "inspected_on", "observer", "method", "pest_system",
@@ -169,12 +172,15 @@ class ProjectFile(_Block):
     settings: dict[str, Any] = Field(default_factory=dict)
 
 
-def read_project_file(folder: Path) -> ProjectFile:
+def read_project_file(folder: Path, book: FaultBook | None = None) -> ProjectFile:
     """Return the project file of a folder.
 
     Parameters
     ----------
     folder : Path
+    book : FaultBook, optional
+        Takes the faults of keys, if what is left of the file without them can be read: then the files it names can be
+        looked at too, and all faults be told together.
 
     Returns
     -------
@@ -197,7 +203,7 @@ def read_project_file(folder: Path) -> ProjectFile:
     except ValueError as error:
         msg = f"is not TOML: {error}. Correct that line; text stands in quotes."
         raise SettingsError(msg) from error
-    return parse_project_file(mapping)
+    return parse_project_file(mapping, book)
 
 
 def project_file_of(folder: Path) -> Path:
@@ -214,36 +220,75 @@ def project_file_of(folder: Path) -> Path:
     return path
 
 
-def parse_project_file(mapping: dict[str, Any]) -> ProjectFile:
-    """Return a checked project file; raises SettingsError with all faults together."""
-    book = FaultBook()
+def parse_project_file(mapping: dict[str, Any], book: FaultBook | None = None) -> ProjectFile:
+    """Return a checked project file; raises SettingsError with all faults together, or hands them to the book."""
+    own = FaultBook()
     parsed = None
     try:
         parsed = ProjectFile.model_validate(mapping)
     except ValidationError as error:
-        for detail in error.errors(include_url=False, include_context=False):
-            _note(book, dict(detail))
+        details = [dict(detail) for detail in error.errors(include_url=False, include_context=False)]
+        for detail in details:
+            _note(own, detail)
+        if book is not None:
+            with suppress(ValidationError):
+                parsed = ProjectFile.model_validate(_without_faults(mapping, details))
     if parsed is not None:
-        _check_columns(book, parsed)
-    book.raise_if_stopped()
+        _check_columns(own, parsed)
+    if parsed is None or book is None:
+        own.raise_if_stopped()
     if parsed is None:  # a ValidationError has at least one detail
         msg = f"{PROJECT_FILE}: cannot be used. Compare it with a new one made by `spreadmap new`."
         raise SettingsError(msg)
+    if book is not None:
+        for fault in own.faults:
+            book.add(fault, SettingsError)
     return parsed
 
 
-def suggestion(word: str, known: list[str] | tuple[str, ...]) -> str:
-    """Return "Did you mean" with the nearest known word, or nothing; long texts are no misspelt words."""
+def _without_faults(mapping: dict[str, Any], details: list[dict[str, Any]]) -> dict[str, Any]:
+    """Return a project file without the keys that pydantic found faulty; a misspelt one counts as the nearest."""
+    rest = copy.deepcopy(mapping)
+    for detail in details:
+        at: Any = rest
+        table, key = rest, ""
+        for part in detail["loc"]:
+            if isinstance(at, dict) and isinstance(part, str):
+                table, key = at, part
+                at = at.get(part)
+            elif isinstance(at, list) and isinstance(part, int):
+                at = at[part]
+        value = table.pop(key, None)
+        if detail["type"] == "extra_forbidden":
+            meant = nearest(key, tuple(_model_at(_names_of(detail)[:-1]).model_fields))
+            if meant:
+                table.setdefault(meant, value)
+    return rest
+
+
+def _names_of(detail: dict[str, Any]) -> list[Any]:
+    """Return the way to a fault, key by key; pydantic marks a faulty key of a table itself."""
+    return [part for part in detail["loc"] if part != "[key]"]
+
+
+def nearest(word: str, known: list[str] | tuple[str, ...]) -> str:
+    """Return the known word that is spelt most like this one, nothing if none is near; long texts are no words."""
     if len(word) > LONGEST_WORD:
         return ""
     lower = {each.casefold(): each for each in known}
     near = difflib.get_close_matches(word.casefold(), list(lower), n=1, cutoff=0.6)
-    return f"Did you mean '{lower[near[0]]}'? " if near else ""
+    return lower[near[0]] if near else ""
+
+
+def suggestion(word: str, known: list[str] | tuple[str, ...]) -> str:
+    """Return "Did you mean" with the nearest known word, or nothing."""
+    found = nearest(word, known)
+    return f"Did you mean '{found}'? " if found else ""
 
 
 def _note(book: FaultBook, detail: dict[str, Any]) -> None:
     """Turn one detail of pydantic's into a fault in our words."""
-    loc = [part for part in detail["loc"] if part != "[key]"]
+    loc = _names_of(detail)
     name = ".".join(str(part + 1) if isinstance(part, int) else str(part) for part in loc)
     if detail["type"] == "extra_forbidden":
         known = list(_model_at(loc[:-1]).model_fields)

@@ -20,6 +20,8 @@ MOST_SCALE_ERROR = 0.01
 """How far lengths in the working CRS may differ from true ones [-]; our choice."""
 GRID_FILE = re.compile(r"""grids=[^\s"]*[/\\]|PARAMETERFILE\[[^\]]*[/\\]""", re.IGNORECASE)
 """A CRS that names a file by its path: PROJ would open it, or fetch it."""
+SWAPPED_WITHIN_M = 20_000.0
+"""How near the others a position with its metres in the other order stands; our choice."""
 AREA_MARGIN_DEG = 3.0
 """How far outside its area of use a CRS is still accepted [deg]: towns at the edge of a zone use their neighbours'."""
 
@@ -186,7 +188,8 @@ def position_reasons(
     """Return eastings, northings, and by the number of a position what gives it away: (kind, words).
 
     Kinds: `blank` (not finite), `zero` (0/0), `degrees` (degrees where metres are declared), `swapped` (longitude and
-    latitude), `range` (no such latitude or longitude), `far` (outside the area of use of the working CRS).
+    latitude, or easting and northing of a position that would then stand beside the others), `range` (no such latitude
+    or longitude), `far` (outside the area of use of the working CRS).
     """
     n = len(x)
     reasons: dict[int, tuple[str, str]] = {}
@@ -204,12 +207,18 @@ def position_reasons(
     lost = usable & ~(np.isfinite(easting) & np.isfinite(northing) & np.isfinite(lon) & np.isfinite(lat))
     strange = out | lost | (usable & ~in_area_of_use(working, np.nan_to_num(lon), np.nan_to_num(lat)))
     swapped = np.zeros(n, dtype=bool)
-    if geographic and strange.any():
-        at = np.flatnonzero(strange)
+    at = np.flatnonzero(strange)
+    if geographic:
         swapped[at] = (np.abs(x[at]) <= 90) & in_area_of_use(working, y[at], x[at])
+    elif len(at) and (known := usable & ~strange).any():
+        # metres in either order may lie in the area of use: only beside the others does the other order make sense
+        turned = transform_positions(source, working, y[at], x[at])
+        away = [part - np.median(good) for part, good in zip(turned, (easting[known], northing[known]), strict=True)]
+        swapped[at] = np.hypot(*away) < SWAPPED_WITHIN_M
+    pair = "longitude and latitude" if geographic else "easting and northing"
     words = {
         "blank": "no position", "zero": "position 0/0, which stands for unknown",
-        "degrees": "degrees where the declared CRS is in metres or feet", "swapped": "longitude and latitude are swapped",
+        "degrees": "degrees where the declared CRS is in metres or feet", "swapped": f"{pair} are swapped",
         "range": "no such longitude and latitude", "far": f"outside the area of use of {working.text}",
     }  # fmt: skip
     for kind, mask in (("far", strange), ("range", out), ("swapped", swapped), ("degrees", degrees), ("zero", zero),

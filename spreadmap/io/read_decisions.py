@@ -39,7 +39,7 @@ def read_decisions(
             word, day, until = rows.word("decision", WORDS), rows.date("decided_on"), rows.date("until")
             # the page that saves decisions guards its texts against spreadsheets, as all our tables do
             reason = [unquote_formula(text) for text in rows.text("reason")]
-            plant = keys.find(rows, [unquote_formula(key) for key in rows.cells("plant_id")], word != "")
+            plant = keys.find(rows, rows.cells("plant_id"), word != "")
             for index in np.flatnonzero(word != "").tolist():
                 if np.isnat(day[index]):
                     rows.bad(index, "decided_on", "no date", "the day of the decision", "Give the date.")

@@ -17,7 +17,7 @@ from spreadmap.io.faults import FaultBook, shown
 from spreadmap.io.project_file import InventoryBlock
 from spreadmap.io.read_crs import WorkingCrs
 from spreadmap.io.read_positions import read_positions
-from spreadmap.io.read_rows import Rows, as_text, fold_keys
+from spreadmap.io.read_rows import Rows, as_text, fold_key, fold_keys
 from spreadmap.io.read_tables import read_table
 from spreadmap.values.arrays import BoolArray, FloatArray, IntArray, TextArray
 from spreadmap.values.inventory import Inventory
@@ -33,6 +33,8 @@ STRAY_M, STRAY_RATIO = 20_000.0, 50.0
 """A plant beyond both is taken for a slip of the pen; our choice."""
 FAR_FILE_M = 100_000.0
 TEXTS = ("host", "bed_id", "site_id", "owner", "source_batch", "note")
+NOT_DELIVERED = ("susceptibility", "planted_on", "source_batch")
+"""What an inventory may hold and our layers of plants do not."""
 
 
 @dataclass(slots=True)
@@ -130,6 +132,7 @@ def read_inventory(
         with book.reading(block.file):
             rows = Rows(read_table(path, block.file, block, book), block, book)
             _read_file(rows, block.host.strip(), working, settings, plants, seen)
+    book.has_unread_plants = len(plants.parts) < len(blocks)
     if not any(len(part["plant_id"]) for part in plants.parts):
         if not book.has_stopped:
             book.stop(blocks[0].file if blocks else "inventory", "holds no usable plant", "Give at least one plant.",
@@ -199,6 +202,10 @@ def _read_file(rows: Rows, host: str, working: WorkingCrs, settings: Settings, p
     if not host:
         rows.need("host")
     easting, northing, areas = read_positions(rows, working)
+    lacking = [name for name in NOT_DELIVERED if not rows.has(name)]
+    if rows.is_ours and lacking:
+        rows.book.assume(rows.table.file, f"is a layer of an earlier delivery; it has no {', '.join(lacking)}",
+                         "Its plants were taken as ordinary ones that stood all along.")  # fmt: skip
     key, text = rows.cells("plant_id"), {name: rows.text(name) for name in TEXTS}
     text["host"][text["host"] == ""] = host
     size = size_classes(rows)
@@ -206,6 +213,7 @@ def _read_file(rows: Rows, host: str, working: WorkingCrs, settings: Settings, p
     precision = rows.number("position_precision_m", np.nan, 0, 10_000)
     count = rows.whole_number("count", 1.0, 1, MOST_COUNT)
     planted = rows.date("planted_on", lenient=True)
+    is_made = rows.flag("is_synthetic", default=False)
     is_bed = np.zeros(len(rows), dtype=np.bool_)
     if rows.has("count"):
         is_bed = count > 1
@@ -223,8 +231,8 @@ def _read_file(rows: Rows, host: str, working: WorkingCrs, settings: Settings, p
         "plant_id": as_text(names)[of],
         "easting": easting[of],
         "northing": northing[of],
-        "is_synthetic": is_bed[of],
-        "position_precision_m": np.where(is_bed, np.nan, precision)[of],
+        "is_synthetic": (is_bed | is_made)[of],
+        "position_precision_m": np.where(is_bed | is_made, np.nan, precision)[of],
         "size_class": size[of],
         "susceptibility": susceptibility[of],
         "planted_on": planted[of],
@@ -233,6 +241,8 @@ def _read_file(rows: Rows, host: str, working: WorkingCrs, settings: Settings, p
     _spread_beds(rows, kept[is_bed[kept]], each, areas, made)
     plants.parts.append(made)
     plants.files.append(rows.table.file)
+    for index in np.flatnonzero(~rows.kept()).tolist():
+        rows.book.lost_plants.setdefault(fold_key(names[index]), f"row {rows.table.row[index]} of {rows.table.file}")
     rows.finish(settings.inputs.most_rows_aside)
 
 

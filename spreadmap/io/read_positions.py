@@ -44,14 +44,15 @@ def judge_positions(rows: Rows, source: CRS, working: WorkingCrs, x: FloatArray,
     wrong = Counter(reason for reason in reasons.values() if reason[0] in UNTRUSTED)
     for (kind, words), count in wrong.most_common(1):
         if count > len(rows) / 2 and (count > 2 or column == "geometry"):
-            msg = (
-                f"{count} of {len(rows)} positions: {words}. "
-                f"{REMEDY_BY_KIND.get(kind, 'Correct the CRS or the coordinates.')}"
-            )
+            remedy = REMEDY_BY_KIND.get(kind, "Correct the CRS or the coordinates.")
+            if kind == "swapped" and column == "geometry":
+                remedy = "Export the file again with east before north."
+            msg = f"{count} of {len(rows)} positions: {words}. {remedy}"
             raise CrsError(msg)
+    swap = "Swap its two coordinates." if column == "geometry" else "Swap the two cells."
     for index, (kind, words) in reasons.items():
         if blank_is_bad or kind != "blank":
-            remedy = "Swap the two cells." if kind == "swapped" else "Correct the position, or leave the row out."
+            remedy = swap if kind == "swapped" else "Correct the position, or leave the row out."
             rows.bad(index, column, words, "", remedy)
     return easting, northing
 
@@ -94,7 +95,9 @@ def read_coordinates(rows: Rows) -> tuple[CRS, FloatArray, FloatArray, str]:
         msg = 'has coordinate columns but no CRS; it is never guessed. Declare crs = "EPSG:..." in its block'
         raise CrsError(msg)
     source = parse_crs(rows.block.crs)
-    across, along = ("longitude", "latitude") if rows.has("longitude") else ("easting", "northing")
+    # our own tables have both pairs: the CRS says which is meant
+    is_metric = not rows.has("longitude") or (rows.has("easting") and not source.is_geographic)
+    across, along = ("easting", "northing") if is_metric else ("longitude", "latitude")
     rows.need(along)
     if source.is_geographic != (across == "longitude"):
         wanted = "longitude and latitude" if source.is_geographic else "easting and northing"

@@ -35,7 +35,7 @@ from spreadmap.values.inventory import Inventory, Sites
 from spreadmap.values.pest_system import PestSystem
 from spreadmap.values.project import Fault, InputFile, ProjectInputs
 from spreadmap.values.settings import Settings
-from spreadmap.values.surveys import Surveys
+from spreadmap.values.surveys import Surveys, WorkLog
 from spreadmap.values.words import Status
 
 MOST_DAYS_BETWEEN_SURVEYS = 1096
@@ -125,11 +125,13 @@ def _read(folder: Path, as_of: dt.date | None, book: FaultBook) -> tuple[Project
     opened = _open(folder, book)
     project = opened.project.project
     working: WorkingCrs | None = None
-    with book.reading(PROJECT_FILE):
-        working = working_crs(project.crs)
+    if project.crs.strip():  # an empty one is told already
+        with book.reading(PROJECT_FILE):
+            working = working_crs(project.crs)
     inventory: Inventory | None = None
     if working is not None:
         inventory = read_inventory(*_files(opened, "inventory"), working, opened.settings, book)
+        book.has_unread_plants |= len(opened.blocks["inventory"]) < len(opened.project.inputs.inventory)
     if working is None or inventory is None:
         _read_what_can_be(opened, working, book)
         return None
@@ -153,8 +155,10 @@ def _read(folder: Path, as_of: dt.date | None, book: FaultBook) -> tuple[Project
     around = _read_around(opened, working, convergence, book)
     inventory = _with_sites(inventory, around["sites"], book)
     _say_strange_findings(inventory, surveys, opened.systems, book)
+    work_log = read_work_log(*_files(opened, "work_log"), inventory, opened.settings, book)
     if dates[0] != UNKNOWN_DAY:
         _say_future_planting(inventory, dates[0], book)
+        _say_future_work(work_log, dates[0], book)
         _say_old_record(surveys, dates[0], book)
     wind_raster = read_wind_raster(*_files(opened, "wind_raster"), working, inventory, book, opened.settings)
     if wind_raster is not None and around["wind_hours"] is not None:
@@ -173,7 +177,7 @@ def _read(folder: Path, as_of: dt.date | None, book: FaultBook) -> tuple[Project
         inventory=inventory,
         surveys=surveys,
         survey_parts=parts,
-        work_log=read_work_log(*_files(opened, "work_log"), inventory, opened.settings, book),
+        work_log=work_log,
         decisions=read_decisions(*_files(opened, "decisions"), inventory, opened.settings, book),
         pest_systems=opened.systems,
         wind_raster=wind_raster,
@@ -188,7 +192,7 @@ def _read(folder: Path, as_of: dt.date | None, book: FaultBook) -> tuple[Project
 
 def _open(folder: Path, book: FaultBook) -> _Opened:
     """Read the project file, its settings and the pest systems, and look which files may be read."""
-    project = read_project_file(folder)
+    project = read_project_file(folder, book)
     settings = Settings()
     with book.reading(PROJECT_FILE):
         settings = read_settings(project.settings)
@@ -300,6 +304,14 @@ def _say_future_planting(inventory: Inventory, as_of: dt.date, book: FaultBook) 
                     column="planted_on")  # fmt: skip
 
 
+def _say_future_work(work_log: WorkLog, as_of: dt.date, book: FaultBook) -> None:
+    """Tell how many rows of the work log lie after the date of the state."""
+    later = int(np.sum(work_log.done & (work_log.done_on > np.datetime64(as_of))))
+    if later:
+        book.assume("work_log", f"{later} rows have done_on after as_of {as_of}", "They do not count yet.",
+                    column="done_on")  # fmt: skip
+
+
 def _file_list(opened: _Opened, book: FaultBook) -> tuple[InputFile, ...]:
     """Return every input file, the project file first."""
     first = _file("project", opened.folder / PROJECT_FILE, opened.folder, 0)
@@ -381,4 +393,7 @@ def _dates(project: ProjectFile, as_of: dt.date | None, book: FaultBook) -> tupl
                         f"{DAYS_TO_NEXT_SURVEY} days after as_of were taken.", column="next_survey_on")  # fmt: skip
         next_survey = as_of + dt.timedelta(days=DAYS_TO_NEXT_SURVEY)
     horizon = given.horizon_on or dt.date(as_of.year, 12, 31)
+    if horizon < next_survey and given.horizon_on is not None:
+        book.assume(PROJECT_FILE, f"horizon_on {horizon} lies before the next survey {next_survey}",
+                    "The day of that survey was taken.", column="horizon_on")  # fmt: skip
     return as_of, next_survey, max(horizon, next_survey)

@@ -13,7 +13,9 @@ import pandas
 from spreadmap.errors import InputError, InventoryError
 from spreadmap.io.faults import FaultBook, shown
 from spreadmap.io.project_file import COLUMNS, FileBlock, suggestion
+from spreadmap.io.short_names import FACE, LAYERS, NOT_ASSESSED
 from spreadmap.io.table import Table
+from spreadmap.io.write_tables import unquote_formula
 from spreadmap.values.arrays import BoolArray, DateArray, FloatArray, IntArray, TextArray, empty_text
 from spreadmap.values.project import Fault, RejectedRow
 
@@ -25,6 +27,17 @@ FIRST_YEAR, LAST_YEAR = 1900, 2100
 """Years outside are typing slips; our choice."""
 MOST_HINTS = 500
 COLUMNS_OF_ALL_KINDS = tuple(sorted({name for names in COLUMNS.values() for name in names}))
+OUR_SHORT_NAMES = {
+    column.name: column.short
+    for columns in LAYERS.values()
+    for column in columns
+    if column.name in COLUMNS_OF_ALL_KINDS
+}
+"""What our own Shapefiles call the columns that may come in."""
+CODED = frozenset(
+    column.name for columns in LAYERS.values() for column in columns if column.missing == str(NOT_ASSESSED)
+)
+"""Columns in which our own layers write a code where nothing was assessed."""
 NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?", re.ASCII)
 NUMBER_SIGNS = b"0123456789.+-eE"
 UNIX_DAY_ZERO = dt.date(1970, 1, 1).toordinal()
@@ -37,7 +50,7 @@ DATE_PARTS = {
 
 
 class Rows:
-    """One table with our column names.
+    """One table with our column names; `is_ours` says that it is a layer of an earlier delivery.
 
     Raises
     ------
@@ -48,6 +61,7 @@ class Rows:
     def __init__(self, table: Table, block: FileBlock, book: FaultBook) -> None:
         self.table, self.block, self.book = table, block, book
         self._bad: dict[int, Fault] = {}
+        self._waiting: set[int] = set()
         self._hints: dict[str, str] = {}
         names = {name.casefold(): index for index, name in reversed(list(enumerate(table.header)))}
         self._column: dict[str, int] = {}
@@ -61,7 +75,10 @@ class Rows:
                 raise InputError(msg)
             self._column[ours] = names[theirs.strip().casefold()]
         self._names = names
+        self.is_ours = 2 * sum(column.name in names or column.short in names for column in FACE) >= len(FACE)
         self._loose = self._loose_names()
+        self._short = self._short_names()
+        self._coded: dict[str, int] = {}
         self._asked: set[str] = set()
         folded = [name.casefold() for name in table.header]
         for ours in COLUMNS_OF_ALL_KINDS:
@@ -86,6 +103,20 @@ class Rows:
             found[ours] = index
         return found
 
+    def _short_names(self) -> dict[str, int]:
+        """Return columns by our name where a layer of ours has its short names, as a Shapefile does.
+
+        In any other file a column "size" may hold anything.
+        """
+        if not self.is_ours:
+            return {}
+        known = {*self._column, *self._names, *self._loose}
+        return {
+            ours: self._names[short]
+            for ours, short in OUR_SHORT_NAMES.items()
+            if ours not in known and short in self._names and self._names[short] not in self._column.values()
+        }
+
     def __len__(self) -> int:
         """Return the number of rows."""
         return len(self.table)
@@ -93,7 +124,7 @@ class Rows:
     def where(self, name: str) -> int | None:
         """Return the position of one of our columns, None if the file does not have it."""
         place = self._column.get(name, self._names.get(name.casefold()))
-        return self._loose.get(name) if place is None else place
+        return self._loose.get(name, self._short.get(name)) if place is None else place
 
     def has(self, name: str) -> bool:
         """Return whether the file has one of our columns."""
@@ -120,6 +151,10 @@ class Rows:
                 remedy=remedy, weight="aside",
             )  # fmt: skip
 
+    def wait(self, index: int) -> None:
+        """Leave a row out whose plant may stand in a file of the inventory that could not be read; no fault of its own."""
+        self._waiting.add(index)
+
     def hint(self, word: str, known: Sequence[str]) -> str:
         """Return "Did you mean" for a cell, for so many different ones: a column of notes would take hours."""
         if word not in self._hints and len(self._hints) < MOST_HINTS:
@@ -133,17 +168,22 @@ class Rows:
     def kept(self) -> BoolArray:
         """Return which rows are still good, shape (rows,)."""
         good = np.ones(len(self), dtype=np.bool_)
-        good[list(self._bad)] = False
+        good[[*self._bad, *self._waiting]] = False
         return good
 
     def finish(self, most_aside: float) -> None:
         """Hand the rows put aside to the book; too many of them stop the run."""
         table = self.table
-        loose = {name: place for name, place in self._loose.items() if name in self._asked}
-        if loose:
-            said = ", ".join(f"{shown(table.header[place])} as {name}" for name, place in loose.items())
-            self.book.assume(table.file, "has columns whose names differ from ours in spaces or strokes",
-                             f"Taken: {said}.")  # fmt: skip
+        self._say_names(self._loose, "has columns whose names differ from ours in spaces or strokes")
+        self._say_names(self._short, "is a layer of an earlier delivery with its short names")
+        for name, count in self._coded.items():
+            self.book.assume(
+                table.file, f"{count} cells hold {NOT_ASSESSED}, the code of our own layers",
+                "They were taken as not assessed.", column=table.header[self.where(name) or 0],
+            )  # fmt: skip
+        if waiting := len(self._waiting - self._bad.keys()):
+            self.book.assume(table.file, f"{waiting} rows are of plants that stand in no inventory that could be read",
+                             "They are looked at when all files of the inventory can be read.")  # fmt: skip
         for number, cells, reason in table.bad_rows:
             self.book.add(Fault(file=table.file, row=number, column="", found=reason, allowed="",
                                 remedy="Mend the row.", weight="aside"))  # fmt: skip
@@ -165,11 +205,23 @@ class Rows:
                 allowed=f"at most {most_aside:.0%} of a file", error=InventoryError,
             )  # fmt: skip
 
+    def _say_names(self, columns: dict[str, int], found: str) -> None:
+        """Tell which columns were taken for ours by another name, of those that were looked at."""
+        header = self.table.header
+        taken = [f"{shown(header[place])} as {name}" for name, place in columns.items() if name in self._asked]
+        if taken:
+            self.book.assume(self.table.file, found, f"Taken: {', '.join(taken)}.")
+
     def cells(self, name: str) -> list[str]:
         """Return a column as a list of texts, empty where the file does not have it; not to be changed."""
         place = self.where(name)
         self._asked.add(name)
-        return [""] * len(self) if place is None else self.table.columns[place]
+        if place is None:
+            return [""] * len(self)
+        column = self.table.columns[place]
+        # tables of ours guard their texts against spreadsheets, layers need no guard
+        is_guarded = self.is_ours and self.table.geometry is None and "'" in "".join(column)
+        return list(map(unquote_formula, column)) if is_guarded else column
 
     def text(self, name: str) -> TextArray:
         """Return a column as text, empty where the file does not have it, shape (rows,)."""
@@ -181,7 +233,8 @@ class Rows:
     ) -> FloatArray:  # fmt: skip
         """Return a column as numbers; blank cells take the default, others outside the range put their row aside.
 
-        `other` may read a cell that is written in another way than as a plain number; `allowed` says so in words.
+        `other` may read a cell that is written in another way than as a plain number; `allowed` says so in words. The
+        code that our own layers write in a column counts as a blank cell, and that is told.
         """
         cells = self.cells(name)
         values = np.full(len(self), default, dtype=np.float64)
@@ -190,6 +243,9 @@ class Rows:
         filled = is_filled(cells)
         given = cells if filled.all() else [cell for cell in cells if cell]
         values[filled] = to_numbers(given, decimal_comma=self.table.decimal_comma, other=other)
+        if name in CODED and (coded := values == NOT_ASSESSED).any():
+            self._coded[name] = int(coded.sum())
+            values[coded], filled = default, filled & ~coded
         with np.errstate(invalid="ignore"):
             wrong = filled & ~((values >= least) & (values <= most))
         for index in np.flatnonzero(wrong).tolist():

@@ -11,10 +11,12 @@ from typing import Any
 import numpy as np
 import pandas
 
+from spreadmap.errors import InputError
 from spreadmap.io.faults import FaultBook, shown
-from spreadmap.io.project_file import FileBlock, SurveyBlock
+from spreadmap.io.project_file import FileBlock, SurveyBlock, suggestion
 from spreadmap.io.read_rows import Rows, as_text, distinct, fold_key, fold_keys, is_filled
 from spreadmap.io.read_tables import read_table
+from spreadmap.io.write_tables import unquote_formula
 from spreadmap.values.arrays import BoolArray, DateArray, IntArray, TextArray, empty_text
 from spreadmap.values.inventory import Inventory
 from spreadmap.values.pest_system import PestSystem
@@ -98,6 +100,12 @@ def read_surveys(
     for block, path in zip(blocks, paths, strict=True):
         with book.reading(block.file):
             rows = Rows(read_table(path, block.file, block, book, shapes=False), block, book)
+            if block.pest_system and block.pest_system not in known:
+                msg = (
+                    f"has an unknown pest_system {shown(block.pest_system)} in its block; allowed: {', '.join(known)}. "
+                    f"{suggestion(block.pest_system, known)}Correct it"
+                )
+                raise InputError(msg)
             if block.dates:
                 _read_wide(rows, block, keys, known, told, as_of)
             else:
@@ -111,14 +119,16 @@ def read_surveys(
 
 def _say_same_day(surveys: Surveys, book: FaultBook) -> None:
     """Tell how many plants have two different statuses of one pest on one day."""
-    inspection, _ = distinct(surveys.plant_id, surveys.pest_system, surveys.inspected_on)
+    inspection, example = distinct(surveys.plant_id, surveys.pest_system, surveys.inspected_on)
     numbers, kinds = pandas.factorize(surveys.status)
     said = np.sort(inspection * max(len(kinds), 1) + numbers)
     # one of each status of an inspection, then those inspections that still come more than once
     said = said[np.diff(said, prepend=-1) > 0] // max(len(kinds), 1)
-    double = len(set(said[1:][said[1:] == said[:-1]].tolist()))
+    double = set(said[1:][said[1:] == said[:-1]].tolist())
     if double:
-        book.assume("surveys", f"{double} plants have two different statuses on one day", "The graver one counts.",
+        first = example[min(double)]
+        book.assume("surveys", f"{len(double)} plants have two different statuses on one day, first "
+                    f"{shown(surveys.plant_id[first])} on {surveys.inspected_on[first]}", "The graver one counts.",
                     column="status")  # fmt: skip
 
 
@@ -175,6 +185,11 @@ class PlantKeys:
         found = as_text(keys)
         known = np.fromiter(map(self._exact.__contains__, keys), np.bool_, len(keys)) if keys else asked
         unknown = np.flatnonzero(asked & ~known).tolist()
+        for index in unknown:
+            # tables of ours, which come back filled in, guard a key that begins like a formula
+            if (plain := unquote_formula(keys[index])) in self._exact:
+                found[index] = plain
+        unknown = [index for index in unknown if found[index] not in self._exact]
         alike, bare = self._near({fold_key(keys[index]) for index in unknown})
         for index in unknown:
             key = keys[index]
@@ -183,10 +198,17 @@ class PlantKeys:
                 self.loose += 1
                 found[index] = alike[folded]
                 continue
-            hint = "Leading zeros seem to be lost: keep the column as text. " if folded in bare else ""
-            rows.bad(
-                index, "plant_id", shown(key), "a key of the inventory", f"{hint}Correct the key or add the plant."
-            )
+            lost = rows.book.lost_plants.get(folded) if key else None
+            if lost is not None:
+                rows.bad(index, "plant_id", f"{shown(key)}, whose {lost} was put aside", "a key of the inventory",
+                         "Mend the row of the inventory.")  # fmt: skip
+            elif key and rows.book.has_unread_plants:
+                rows.wait(index)
+            else:
+                hint = "Leading zeros seem to be lost: keep the column as text. " if folded in bare else ""
+                rows.bad(
+                    index, "plant_id", shown(key), "a key of the inventory", f"{hint}Correct the key or add the plant."
+                )
         return found
 
     def _near(self, wanted: set[str]) -> tuple[dict[str, str], set[str]]:
@@ -226,8 +248,11 @@ def _systems(rows: Rows, given: list[str], asked: BoolArray, block: SurveyBlock,
     return as_text(list(map(names.__getitem__, given)))
 
 
-def _status_remedy(rows: Rows, cell: str) -> str:
-    """Return what to do about an unknown status word."""
+def _status_remedy(rows: Rows, cell: str, words: dict[str, str]) -> str:
+    """Return what to do about an unknown status word, or one that the project file's own words turn into one."""
+    meant = words.get(cell.casefold())
+    if meant is not None:
+        return f"The project file takes it for {shown(meant)}. {rows.hint(meant, STATUS_WORDS)}Correct its words."
     return f"{rows.hint(cell, STATUS_WORDS)}Correct the cell or map the word in the project file."
 
 
@@ -254,7 +279,7 @@ def _read_wide(
         if None in meanings.values():
             for index, cell in enumerate(cells):
                 if cell and meanings[cell] is None:
-                    rows.bad(index, header, shown(cell), ", ".join(STATUS_WORDS), _status_remedy(rows, cell))
+                    rows.bad(index, header, shown(cell), ", ".join(STATUS_WORDS), _status_remedy(rows, cell, words))
         told_at = np.flatnonzero([meanings.get(cell) is not None for cell in cells])
         if as_of is not None and day > as_of:
             told.later += len(told_at)
@@ -358,7 +383,7 @@ def _meaning(rows: Rows, status: str, evidence: str, words: dict[str, str]) -> M
         return "status", "no status beside what was seen", ", ".join(STATUS_WORDS), "Fill in the cell."
     meaning = status_and_evidence(status, words)
     if meaning is None:
-        return "status", shown(status), ", ".join(STATUS_WORDS), _status_remedy(rows, status)
+        return "status", shown(status), ", ".join(STATUS_WORDS), _status_remedy(rows, status, words)
     allowed = [each.value for each in ALLOWED_EVIDENCE[Status(meaning[0])]]
     given = evidence.casefold()
     if given and (given not in allowed or meaning[1] not in ("", given)):
@@ -424,7 +449,9 @@ def _usual(status: str, evidence: str, method: str) -> tuple[tuple[str, str, str
 
 def _check_bed(rows: Rows, index: int, bed: str, looked: float, found: float, beds: dict[str, list[str]]) -> None:
     """Put a bed's row aside where its counts cannot be."""
-    if bed not in beds:
+    if bed not in beds and bed and rows.book.has_unread_plants:
+        rows.wait(index)
+    elif bed not in beds:
         rows.bad(index, "bed_id", shown(bed), "a bed of the inventory", "Correct the bed, or add it to the inventory.")
     elif looked > len(beds[bed]):
         rows.bad(index, "n_inspected", f"'{looked:g}' plants of bed {shown(bed)}", f"up to {len(beds[bed])}",
