@@ -20,7 +20,7 @@ from spreadmap.values.settings import Settings, list_settings
 
 GMD, GCO, GML = "http://www.isotc211.org/2005/gmd", "http://www.isotc211.org/2005/gco", "http://www.opengis.net/gml"
 SCOPES = "http://www.isotc211.org/2005/resources/Codelist/gmxCodelists.xml"
-NOT_A_DIAGNOSIS = "The map is not a diagnosis. It ranks places; it says of no plant that it is infected."
+NOT_A_DIAGNOSIS = "The map is not a diagnosis. It compares places; it says of no plant that it is infected."
 
 
 def lineage(result: SurveyResult) -> tuple[str, ...]:
