@@ -66,6 +66,17 @@ def test_a_layer_reads_back_as_it_was_given(tmp_path, name):
 
 
 @needs_pyarrow
+def test_more_rows_than_are_handed_over_at_once(tmp_path, monkeypatch):
+    import geopandas
+
+    # some columns are the same in all rows, and some only in a few that are handed over together
+    layer = layers_of(made_result(HOSTILE_TEXTS))["plants"]
+    whole = geopandas.read_parquet(write_geoparquet(tmp_path / "whole.parquet", layer))
+    monkeypatch.setattr("spreadmap.io.write_parquet.ROWS_AT_ONCE", 7)
+    assert whole.equals(geopandas.read_parquet(write_geoparquet(tmp_path / "parts.parquet", layer)))
+
+
+@needs_pyarrow
 def test_the_same_layer_gives_the_same_bytes(tmp_path):
     layer = layers_of(made_result())["plants"]
     one, two = (write_geoparquet(tmp_path / f"{name}.parquet", layer).read_bytes() for name in "ab")

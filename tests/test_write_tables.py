@@ -2,16 +2,26 @@
 
 import csv
 import datetime as dt
+import io
 import warnings
 import zipfile
+from dataclasses import replace
 
+import numpy as np
 import pytest
+import shapely
+from hypothesis import given
+from hypothesis import strategies as st
+from hypothesis.extra import numpy as np_st
 from made_results import AS_OF, CONFIRMED, HOSTILE_TEXTS, made_result, without_findings
 from python_calamine import CalamineWorkbook
 
 from spreadmap.errors import OutputError
-from spreadmap.io.layers import clean_text, system_layers
+from spreadmap.io.layers import clean_text, is_one_value, number_texts, system_layers
+from spreadmap.io.short_names import NOT_ASSESSED, POSITION, Kind
+from spreadmap.io.web_geometry import in_degrees
 from spreadmap.io.write_tables import (
+    list_columns,
     quote_formula,
     unquote_formula,
     write_csv,
@@ -69,6 +79,70 @@ def test_hostile_notes_stay_texts_in_the_workbook(tmp_path, text):
         sheets = [archive.read(name).decode() for name in archive.namelist() if "worksheets/sheet" in name]
         assert len(sheets) == 3
         assert all("<f>" not in text and "<hyperlink" not in text for text in sheets)
+
+
+def written_cell_by_cell(layer):
+    """Return a layer as the library for CSV writes it, one cell after another."""
+    spec = list_columns(layer)
+    columns = []
+    for column in spec:
+        values = layer.columns[column.name].tolist()
+        if column.kind in (Kind.TEXT, Kind.FLAG):
+            values = [quote_formula(text) for text in values]
+        elif column.missing == str(NOT_ASSESSED):
+            values = [None if value == NOT_ASSESSED else value for value in values]
+        columns.append(values)
+    if layer.geometry_type == "Point":
+        degrees = in_degrees(layer.geometry, layer.crs)
+        places = [(layer.geometry, shapely.get_x, 3), (layer.geometry, shapely.get_y, 3)]
+        places += [(degrees, shapely.get_x, 7), (degrees, shapely.get_y, 7)]
+        columns += [np.round(axis(shapes), digits).tolist() for shapes, axis, digits in places]
+    else:
+        columns.append([shape.wkt for shape in layer.geometry])
+    text = io.StringIO()
+    table = csv.writer(text, lineterminator="\n")
+    last = [column.name for column in POSITION] if layer.geometry_type == "Point" else ["wkt"]
+    table.writerow([column.name for column in spec] + last)
+    table.writerows(zip(*columns, strict=True))
+    return text.getvalue()
+
+
+@pytest.mark.parametrize("rows_at_once", [7, 50_000])
+@pytest.mark.parametrize("place", range(5))
+def test_whole_columns_are_written_as_cells_one_by_one_would_be(tmp_path, monkeypatch, place, rows_at_once):
+    result = made_result(HOSTILE_TEXTS, reason='=the same, "in" all rows')
+    layer = system_layers(result.systems[0], result.inputs, result.settings)[place]
+    if layer.name == "plants":
+        # texts that need care for one reason alone, and a column that says nothing at all
+        notes = layer.columns["note"].copy()
+        notes[12:16] = ["two\n-lines", "'=quoted", "", "two\nlines"]
+        layer = replace(
+            layer, columns=layer.columns | {"note": notes, "roots_complete": np.full(len(layer), "", object)}
+        )
+    changes = [not is_one_value(layer.columns[column.name]) for column in list_columns(layer)]
+    assert any(changes)
+    assert not all(changes)
+    monkeypatch.setattr("spreadmap.io.write_tables.ROWS_AT_ONCE", rows_at_once)
+    path = write_layer_csv(tmp_path / "x.csv", layer)
+    with path.open(encoding="utf-8", newline="") as file:
+        assert file.read() == written_cell_by_cell(layer)
+
+
+@given(np_st.arrays(np.float64, st.integers(0, 5)))
+def test_any_numbers_are_written_as_repr_writes_them(values):
+    assert number_texts(values) == [repr(value) for value in values.tolist()]
+
+
+@given(np_st.arrays(np.int64, st.integers(0, 5)))
+def test_any_whole_numbers_are_written_as_repr_writes_them(values):
+    assert number_texts(values) == [repr(value) for value in values.tolist()]
+
+
+def test_numbers_at_the_limits_of_plain_writing():
+    edges = [1e-4, 1e16, 1e-5, 5e-324, 1e308, 0.1, 1 / 3, 123456.789, 9007199254740993.0, 100.0]
+    values = [each for edge in edges for each in (edge, np.nextafter(edge, 0.0), np.nextafter(edge, np.inf), -edge)]
+    values = np.array([*values, 0.0, -0.0, np.nan, np.inf, -np.inf])
+    assert number_texts(values) == [repr(value) for value in values.tolist()]
 
 
 def test_a_list_has_its_place_in_metres_and_degrees(tmp_path):

@@ -2,6 +2,7 @@
 
 import datetime as dt
 import sqlite3
+import struct
 import warnings
 import xml.etree.ElementTree as ET
 from contextlib import closing
@@ -17,7 +18,7 @@ from spreadmap.errors import OutputError
 from spreadmap.io.layers import clean_text, system_layers
 from spreadmap.io.short_names import LAYERS, NOT_ASSESSED, Kind
 from spreadmap.io.styles import qml_of_layer, sld_of_layer
-from spreadmap.io.write_vector import cut_layer, cut_text, write_geojson, write_geopackage, write_shapefile
+from spreadmap.io.write_vector import _write, cut_layer, cut_text, write_geojson, write_geopackage, write_shapefile
 
 LAYER_NAMES = ("removal_list", "inspection_list", "zones", "zone_ranges", "plants")
 
@@ -138,6 +139,70 @@ def test_all_layers_lie_in_one_geopackage_with_their_styles(tmp_path):
         assert f">{attribute}<" in sld
 
 
+# texts that SQL, a table or a CSV could take for something else; none, a code, and a number of seventeen digits
+SAME_IN_ALL = {
+    "owner": "O'Hara's \"Évêque\"; DROP TABLE plants; -- ?1", "host": "", "bed_id": "007", "note": "木" * 30,
+    "removed_on": np.datetime64("NaT"), "removed_on_text": "", "first_found_on": np.datetime64("2026-02-28"),
+    "first_found_on_text": "2026-02-28", "inspections": NOT_ASSESSED, "pressure_class": 0,
+    "relative_pressure": 0.1 + 0.2, "position_precision_m": 123456.78901234567,
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("rows", [1, 2, 30])
+def test_what_is_the_same_in_all_rows_reads_back_in_each(tmp_path, monkeypatch, rows):
+    layer = layers_of(made_result())["plants"]
+    columns = {name: values[:rows] for name, values in layer.columns.items()}
+    columns |= {name: np.full(rows, value, dtype=layer.columns[name].dtype) for name, value in SAME_IN_ALL.items()}
+    layer = replace(layer, geometry=layer.geometry[:rows], columns=columns)
+    monkeypatch.setattr("spreadmap.io.write_dbf.ROWS_AT_ONCE", 7)
+    monkeypatch.setattr("spreadmap.io.geopackage_rows.ROWS_AT_ONCE", 7)
+    package = write_geopackage(tmp_path / "x.gpkg", [layer], {}, AS_OF)
+    files, _ = write_shapefile(tmp_path, layer, AS_OF)
+    for path, names in ((package, [column.name for column in layer.spec]), (files[0], layer.short_names)):
+        _, shapes, data = read(path, "plants")
+        assert [shape.wkb for shape in shapes] == [shape.wkb for shape in layer.geometry]
+        for column, name in zip(layer.spec, names, strict=True):
+            found, given = data[name], layer.columns[column.name]
+            if column.kind is Kind.DATE:
+                np.testing.assert_array_equal(found.astype("datetime64[D]"), given)
+            elif column.kind in (Kind.TEXT, Kind.FLAG):
+                assert [text or "" for text in found] == given.tolist()
+            else:
+                assert found.tolist() == given.tolist()
+    with closing(sqlite3.connect(package)) as database:
+        kinds = "SELECT DISTINCT typeof(owner), typeof(host), typeof(removed_on), typeof(inspections) FROM plants"
+        assert database.execute(kinds).fetchall() == [("text", "text", "null", "integer")]
+
+
+@pytest.mark.parametrize("name", ["plants", "zones"])
+def test_shapes_lie_in_a_geopackage_as_the_library_packs_them(tmp_path, name):
+    layer = layers_of(made_result())[name]
+    ours = write_geopackage(tmp_path / "ours.gpkg", [layer], {}, AS_OF)
+    pyogrio.raw.write(
+        tmp_path / "theirs.gpkg", shapely.to_wkb(layer.geometry), [], [], layer=name, driver="GPKG", crs=CRS,
+        geometry_type=layer.geometry_type, dataset_options={"VERSION": "1.2"},
+    )  # fmt: skip
+    packed = []
+    for path in (ours, tmp_path / "theirs.gpkg"):
+        with closing(sqlite3.connect(path)) as database:
+            packed.append(database.execute(f"SELECT fid, geom FROM {name} ORDER BY fid").fetchall())
+    assert packed[0] == packed[1]
+    assert len(packed[0]) == len(layer)
+
+
+def test_a_row_without_a_drawn_shape_is_refused(tmp_path, monkeypatch):
+    layer = layers_of(made_result())["plants"]
+    write = _write
+
+    def one_too_few(path, table, *arguments, **options):
+        is_drawn = path.name.startswith(".shapes_of")
+        write(path, replace(table, geometry=table.geometry[:-1]) if is_drawn else table, *arguments, **options)
+
+    monkeypatch.setattr("spreadmap.io.write_vector._write", one_too_few)
+    with pytest.raises(OutputError, match=f"{len(layer) - 1} shapes were drawn for {len(layer)} rows"):
+        write_geopackage(tmp_path / "x.gpkg", [layer], {}, AS_OF)
+
+
 @pytest.mark.parametrize("make", [made_result, lambda: without_findings(made_result())])
 def test_the_same_layers_give_the_same_bytes(tmp_path, make):
     contents = []
@@ -159,6 +224,20 @@ def test_no_cell_of_a_table_holds_a_zero_byte(tmp_path):
     start = int.from_bytes(data[8:10], "little")
     assert b"\x00" not in data[start:]
     assert data[-1:] == b"\x1a"
+
+
+def test_numbers_stand_on_the_right_of_their_cells_and_texts_on_the_left(tmp_path):
+    # as dBASE has them, from memory; GDAL reads them anywhere
+    write_shapefile(tmp_path, layers_of(made_result())["plants"], AS_OF)
+    data = (tmp_path / "plants.dbf").read_bytes()
+    (start,) = struct.unpack_from("<H", data, 8)
+    fields = [(data[place + 11 : place + 12], data[place + 16]) for place in range(32, start - 1, 32)]
+    assert {kind for kind, _ in fields} == {b"C", b"D", b"N", b"F"}
+    place = start + 1
+    for kind, width in fields:
+        cell = data[place : place + width]
+        assert cell == (cell.strip().rjust(width) if kind in (b"N", b"F") else cell.strip().ljust(width))
+        place += width
 
 
 def test_the_table_header_carries_the_date_of_the_state(tmp_path):

@@ -1,24 +1,21 @@
 """Rows of a GeoPackage's layer, put in by SQL: a general library takes each cell by itself.
 
-The library makes the empty layer with all that belongs to it (CRS, contents, spatial index); here come the rows, as the
-standard lays them out (OGC 12-128r14: section 2.1.3 for shapes, annex F.3 for the index; from memory). The tests read them
-back by GDAL.
+The library makes the empty layer with all that belongs to it (CRS, contents, spatial index) and draws the shapes with
+their index beside it; here come the rows, and shapes and index are taken over (OGC 12-128r14, annex F.3 for the index; from
+memory). The tests read them back by GDAL.
 """
 
 from __future__ import annotations
 
 import sqlite3
-import struct
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import closing
 from pathlib import Path
 from typing import Any
 
-import numpy as np
 import numpy.typing as npt
-import shapely
 
-from spreadmap.io.layers import Layer, day_texts
+from spreadmap.io.layers import Layer, day_texts, is_one_value
 from spreadmap.io.short_names import Column, Kind
 
 ROWS_AT_ONCE = 50_000
@@ -34,7 +31,7 @@ def add_rows(path: Path, layer: Layer, drawn: Path) -> None:
     layer : Layer
         Its table has the name and the columns of the layer, and a spatial index.
     drawn : Path
-        A GeoPackage in which a table of that name holds the shapes alone, in their order; its index is taken over.
+        A GeoPackage in which a table of that name holds the shapes alone, in their order, numbered from 1, with their index.
     """
     table = layer.file_name
     with closing(sqlite3.connect(path, isolation_level=None)) as database:
@@ -42,47 +39,61 @@ def add_rows(path: Path, layer: Layer, drawn: Path) -> None:
         # the folder is flushed as a whole before it gets its name: until then a broken file is nobody's
         database.execute("PRAGMA journal_mode = MEMORY")
         database.execute("PRAGMA synchronous = OFF")
+        _check_shapes(database, table, len(layer))
         database.execute("BEGIN")
         triggers = database.execute(
             "SELECT name, sql FROM main.sqlite_master WHERE type = 'trigger' AND tbl_name = ? ORDER BY name", (table,)
         ).fetchall()
         for name, _ in triggers:
             database.execute(f'DROP TRIGGER main."{name}"')
-        (place,) = database.execute(
-            "SELECT srs_id FROM main.gpkg_geometry_columns WHERE table_name = ?", (table,)
-        ).fetchone()
+        usual = _usual(layer)
+        changing = [column for column in layer.spec if column.name not in usual]
         names = ", ".join(f'"{column.name}"' for column in layer.spec)
-        marks = ", ".join("?" * (len(layer.spec) + 2))
+        marks = ", ".join(usual.get(column.name, "?") for column in layer.spec)
+        shape = f'(SELECT geom FROM drawn."{table}" WHERE fid = ?1)'
         for first in range(0, len(layer), ROWS_AT_ONCE):
-            rows = _rows(layer, slice(first, first + ROWS_AT_ONCE), place, first + 1)
-            database.executemany(f'INSERT INTO main."{table}" (fid, geom, {names}) VALUES ({marks})', rows)
+            database.executemany(
+                f'INSERT INTO main."{table}" (fid, geom, {names}) VALUES (?1, {shape}, {marks})',
+                _rows(layer, changing, range(first, min(first + ROWS_AT_ONCE, len(layer)))),
+            )
         _take_index(database, table, len(layer))
         for _, sql in triggers:
             database.execute(sql)
         database.execute("COMMIT")
 
 
-def _rows(layer: Layer, part: slice, place: int, first: int) -> Iterator[tuple[Any, ...]]:
-    """Return some rows of a layer as the table takes them: number, shape, then the columns."""
-    shapes = layer.geometry[part]
-    cells = [_cells(column, layer.columns[column.name][part]) for column in layer.spec]
-    return zip(range(first, first + len(shapes)), _blobs(shapes, place), *cells, strict=True)
+def _check_shapes(database: sqlite3.Connection, table: str, rows: int) -> None:
+    """Refuse drawn shapes that are not one for each row: a row without a shape would be no error of the database."""
+    found = database.execute(f'SELECT count(*), min(fid), max(fid) FROM drawn."{table}"').fetchone()
+    if found != (rows, 1, rows):
+        msg = f"{found[0]} shapes were drawn for {rows} rows"
+        raise sqlite3.IntegrityError(msg)
+
+
+def _usual(layer: Layer) -> dict[str, str]:
+    """Return what is the same in all rows, by column, as SQL writes it: it need not be handed over with each row.
+
+    Numbers with a fraction are left out: the database reads the last digits of a written one as it likes.
+    """
+    columns = [(column, layer.columns[column.name]) for column in layer.spec if column.kind is not Kind.NUMBER]
+    cells = {column.name: _cells(column, values[:1])[0] for column, values in columns if is_one_value(values)}
+    return {
+        name: str(cell) if isinstance(cell, int) else "'" + cell.replace("'", "''") + "'"
+        for name, cell in cells.items()
+    }
+
+
+def _rows(layer: Layer, changing: Sequence[Column], part: range) -> Iterator[tuple[Any, ...]]:
+    """Return some rows of a layer as the table takes them: number, then the columns that change."""
+    rows = slice(part.start, part.stop)
+    cells = [_cells(column, layer.columns[column.name][rows]) for column in changing]
+    return zip(range(part.start + 1, part.stop + 1), *cells, strict=True)
 
 
 def _cells(column: Column, values: npt.NDArray[Any]) -> list[Any]:
     """Return a column as the database takes it: days as text, none as NULL."""
     cells: list[Any] = (day_texts(values, None) if column.kind is Kind.DATE else values).tolist()
     return cells
-
-
-def _blobs(shapes: npt.NDArray[np.object_], place: int) -> list[bytes]:
-    """Return shapes as the standard packs them: points without a box, areas with one."""
-    packed = shapely.to_wkb(shapes, byte_order=1).tolist()
-    if shapely.get_type_id(shapes[0]) == shapely.GeometryType.POINT:
-        head = struct.pack("<2sBBi", b"GP", 0, 1, place)
-        return [head + wkb for wkb in packed]
-    boxes = shapely.bounds(shapes)[:, [0, 2, 1, 3]].tolist()
-    return [struct.pack("<2sBBi4d", b"GP", 0, 3, place, *box) + wkb for box, wkb in zip(boxes, packed, strict=True)]
 
 
 def _take_index(database: sqlite3.Connection, table: str, rows: int) -> None:

@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 import shapely
+from pydantic_core import to_json
 
 from spreadmap.io.hidden_columns import columns_of_hidden, hidden_values
 from spreadmap.io.short_names import GEOMETRY, LAYERS, NOT_ASSESSED, PLANTS_AHEAD, Column, Kind
@@ -90,9 +91,10 @@ def each_word(column: Sequence[object] | npt.NDArray[Any], change: Callable[[Any
     return np.fromiter(map(changed.__getitem__, values), dtype=object, count=len(values))
 
 
-def is_one_word(column: npt.NDArray[Any]) -> bool:
-    """Return whether all rows of a column of texts hold the same, as what is said of the whole delivery does."""
-    return len(column) > 0 and bool(np.all(column == column[0]))
+def is_one_value(column: npt.NDArray[Any]) -> bool:
+    """Return whether all rows of a column hold the same, as what is said of the whole delivery does."""
+    # most columns that change tell it by their ends
+    return len(column) > 0 and bool(column[0] == column[-1]) and bool(np.all(column == column[0]))
 
 
 def texts(values: Sequence[object] | npt.NDArray[Any]) -> TextArray:
@@ -118,6 +120,20 @@ def day_texts(days: npt.NDArray[Any], none: str | None = "") -> npt.NDArray[np.o
     words = np.datetime_as_string(known, unit="D").astype(object)
     words[np.isnat(known)] = none
     return np.asarray(words[place], dtype=object)
+
+
+def number_texts(values: npt.NDArray[Any]) -> list[str]:
+    """Return numbers as `repr` writes them, each the shortest text that is exactly this number.
+
+    The library for JSON writes a whole column at once, and as `repr` does between 0.0001 and 1e16.
+    """
+    if not len(values):
+        return []
+    words = to_json(values.tolist()).decode("ascii")[1:-1].split(",")
+    size = np.abs(values)
+    for row in np.flatnonzero(~(((size >= 1e-4) & (size < 1e16)) | (size == 0))).tolist():
+        words[row] = repr(values[row].item())
+    return words
 
 
 def make_layer(

@@ -13,6 +13,7 @@ from shapely.geometry.base import BaseGeometry
 
 from spreadmap.errors import OutputError
 from spreadmap.io.layers import RECOMMENDED, clean_text
+from spreadmap.values.arrays import FloatArray
 from spreadmap.values.plan import Line, Ring
 from spreadmap.values.project import ProjectInputs
 from spreadmap.values.results import SystemResult
@@ -36,18 +37,23 @@ def in_degrees(geometry: npt.NDArray[Any], crs: str) -> npt.NDArray[np.object_]:
 
 def turned(geometry: npt.NDArray[Any], crs: str, to: str) -> npt.NDArray[np.object_]:
     """Return shapes of one CRS in another, east or longitude first; OutputError where a position has no place in it."""
-    change = Transformer.from_crs(crs, to, always_xy=True)
 
     def turn(coordinates: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
-        east, north = change.transform(coordinates[:, 0], coordinates[:, 1])
-        return np.column_stack((east, north)).astype(np.float64)
+        return np.column_stack(turned_places(coordinates[:, 0], coordinates[:, 1], crs, to))
 
-    moved = np.asarray(shapely.transform(np.asarray(geometry, dtype=object), turn), dtype=object)
-    if len(moved) and not np.isfinite(shapely.get_coordinates(moved)).all():
+    return np.asarray(shapely.transform(np.asarray(geometry, dtype=object), turn), dtype=object)
+
+
+def turned_places(
+    east: npt.NDArray[Any], north: npt.NDArray[Any], crs: str, to: str = "EPSG:4326"
+) -> tuple[FloatArray, FloatArray]:
+    """Return places of one CRS in another, each (n,), east or longitude first; OutputError where one has no place there."""
+    found = Transformer.from_crs(crs, to, always_xy=True).transform(east, north)
+    if not np.isfinite(found).all():
         what = f"has no longitude and latitude in {crs}" if to == "EPSG:4326" else f"of {crs} has no place in {to}"
         msg = f"a shape {what}. Check its coordinates against the CRS of the project."
         raise OutputError(msg)
-    return moved
+    return np.asarray(found[0], dtype=np.float64), np.asarray(found[1], dtype=np.float64)
 
 
 def to_wgs84(geometry: BaseGeometry, crs: str, simplify_m: float = SIMPLIFY_M) -> dict[str, Any]:

@@ -9,13 +9,15 @@ import datetime as dt
 import struct
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import repeat
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
+import pandas as pd
 
-from spreadmap.io.layers import day_texts, is_one_word
+from spreadmap.io.layers import day_texts, is_one_value, number_texts
 from spreadmap.io.short_names import Column, Kind
 
 ROWS_AT_ONCE = 50_000
@@ -49,8 +51,13 @@ def field_of(column: Column, name: str, values: npt.NDArray[Any], encoding: str)
     if column.kind is Kind.WHOLE:
         is_wide = len(values) and max(abs(int(values.min())) * 10, int(values.max())) >= 10**WHOLE_WIDTH
         return Field(name=name, kind=column.kind, width=WIDER_WHOLE_WIDTH if is_wide else WHOLE_WIDTH)
-    longest = longest_text(set(values.tolist()), encoding)
+    longest = longest_text(words_of(values), encoding)
     return Field(name=name, kind=column.kind, width=max(column.width, longest, 1))
+
+
+def words_of(values: npt.NDArray[Any]) -> set[str]:
+    """Return the different texts of a column."""
+    return set(values[:1].tolist() if is_one_value(values) else values.tolist())
 
 
 def longest_text(texts: set[str], encoding: str) -> int:
@@ -91,34 +98,40 @@ def write_dbf(path: Path, fields: Sequence[Field], columns: Sequence[npt.NDArray
     day = (as_of.year - 1900, as_of.month, as_of.day)
     # byte 29 names a code page of old; 0x57 says that the letters are those of the system
     page = 0 if encoding == "UTF-8" else 0x57
+    usual = np.full(min(rows, 1), b" ", dtype=record)
+    changing = []
+    for place, (field, values) in enumerate(zip(fields, columns, strict=True)):
+        if is_one_value(values):
+            usual[f"field_{place}"] = _cells(field, values[:1], encoding)
+        else:
+            changing.append((f"field_{place}", field, values))
     with path.open("wb") as file:
         file.write(struct.pack("<BBBBIHH17xB2x", 3, *day, rows, length, record.itemsize, page))
         file.write(b"".join(field.head() for field in fields) + b"\r")
         for first in range(0, rows, ROWS_AT_ONCE):
             part = slice(first, first + ROWS_AT_ONCE)
-            table = np.full(min(ROWS_AT_ONCE, rows - first), b" ", dtype=record)
-            for place, (field, values) in enumerate(zip(fields, columns, strict=True)):
-                table[f"field_{place}"] = _cells(field, values[part], encoding)
-            file.write(table.tobytes())
+            written = bytearray(usual.tobytes() * min(ROWS_AT_ONCE, rows - first))
+            table = np.frombuffer(written, dtype=record)
+            for name, field, values in changing:
+                table[name] = _cells(field, values[part], encoding)
+            file.write(written)
         file.write(b"\x1a")
     path.with_suffix(".cpg").write_text(CODE_PAGES[encoding], encoding="ascii")
 
 
 def _cells(field: Field, values: npt.NDArray[Any], encoding: str) -> npt.NDArray[np.bytes_]:
-    """Return a column as the bytes of its cells, filled up with spaces, one alone for all; numbers stand on the right."""
+    """Return a column as the bytes of its cells, filled up with spaces; numbers stand on the right."""
     room = f"S{field.width}"
     if field.kind in (Kind.WHOLE, Kind.NUMBER):
-        # %r is the shortest text that is exactly this number: never more than 24 letters
-        form = f"%{field.width}{'d' if field.kind is Kind.WHOLE else 'r'}"
-        return np.frombuffer((form * len(values) % tuple(values.tolist())).encode("ascii"), dtype=room)
+        # the shortest text that is exactly this number has never more than 24 letters
+        figures = map(str.rjust, number_texts(values), repeat(field.width))
+        return np.frombuffer("".join(figures).encode("ascii"), dtype=room)
     if field.kind is Kind.DATE:
         days, place = np.unique(values, return_inverse=True)
         return np.array([day.replace("-", "").ljust(field.width) for day in day_texts(days).tolist()], dtype=room)[
             place
         ]
-    words = values[:1].tolist() if is_one_word(values) else values.tolist()
-    known = {word: number for number, word in enumerate(dict.fromkeys(words))}
-    place = np.fromiter(map(known.__getitem__, words), dtype=np.intp, count=len(words))
+    place, known = pd.factorize(values)
     if "".join(known).isascii():
         cells = np.frombuffer((f"%-{field.width}s" * len(known) % tuple(known)).encode("ascii"), dtype=room)
     else:

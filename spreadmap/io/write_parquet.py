@@ -8,11 +8,12 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 import shapely
 from pyproj import CRS
 
 from spreadmap.errors import OutputError
-from spreadmap.io.layers import Layer
+from spreadmap.io.layers import Layer, is_one_value
 from spreadmap.io.short_names import Kind
 
 GEOMETRY_COLUMN = "geometry"
@@ -45,12 +46,19 @@ def write_geoparquet(path: Path, layer: Layer) -> Path:
                 rows = slice(first, first + ROWS_AT_ONCE)
                 values = [layer.columns[column.name][rows] for column in layer.spec]
                 cells = [*values, shapely.to_wkb(layer.geometry[rows])]
-                arrays = [arrow.array(each, type=kind) for each, (_, kind) in zip(cells, fields, strict=True)]
+                arrays = [_array(arrow, each, kind) for each, (_, kind) in zip(cells, fields, strict=True)]
                 file.write_table(arrow.Table.from_arrays(arrays, schema=schema))
     except OSError as error:
         msg = f"{path.name} could not be written: {error}. Free the disk or the folder, then run again."
         raise OutputError(msg) from error
     return path
+
+
+def _array(arrow: Any, values: npt.NDArray[Any], kind: Any) -> Any:
+    """Return a column as the library holds it; what is the same in all rows is turned once."""
+    if is_one_value(values):
+        return arrow.repeat(arrow.array(values[:1], type=kind)[0], len(values))
+    return arrow.array(values, type=kind)
 
 
 def geo_metadata(layer: Layer) -> dict[str, Any]:

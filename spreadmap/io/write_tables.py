@@ -6,6 +6,7 @@ import csv
 import datetime as dt
 import re
 from collections.abc import Iterable, Iterator, Sequence
+from itertools import groupby
 from pathlib import Path
 from typing import Any
 
@@ -15,9 +16,9 @@ import shapely
 import xlsxwriter
 
 from spreadmap.errors import OutputError
-from spreadmap.io.layers import Layer, day_texts, each_word, is_one_word
+from spreadmap.io.layers import Layer, day_texts, each_word, is_one_value, number_texts
 from spreadmap.io.short_names import NOT_ASSESSED, POSITION, Column, Kind
-from spreadmap.io.web_geometry import in_degrees
+from spreadmap.io.web_geometry import turned_places
 from spreadmap.values.arrays import FloatArray, to_date
 from spreadmap.values.project import RejectedRow
 
@@ -87,13 +88,9 @@ def table_of(layer: Layer) -> tuple[tuple[Column, ...], list[list[Any]]]:
 
 def positions(points: npt.NDArray[np.object_], crs: str) -> tuple[FloatArray, ...]:
     """Return easting, northing, longitude and latitude of points, each (n,), rounded to 0.001 and 1e-7."""
-    degrees = in_degrees(points, crs)
-    return (
-        np.round(shapely.get_x(points), 3),
-        np.round(shapely.get_y(points), 3),
-        np.round(shapely.get_x(degrees), 7),
-        np.round(shapely.get_y(degrees), 7),
-    )
+    east, north = shapely.get_x(points), shapely.get_y(points)
+    longitude, latitude = turned_places(east, north, crs)
+    return np.round(east, 3), np.round(north, 3), np.round(longitude, 7), np.round(latitude, 7)
 
 
 def _is_date_text(layer: Layer, column: Column) -> bool:
@@ -117,15 +114,14 @@ def _csv_cells(column: Column, values: Any) -> list[str]:
         days: list[str] = day_texts(values).tolist()
         return days
     if column.kind in (Kind.TEXT, Kind.FLAG):
-        if is_one_word(values):
-            return [_csv_word(_safe(values[0]))] * len(values)
         words: list[str] = values.tolist()
-        whole = "\n".join(words)
-        if whole.count("\n") == len(words) - 1 and NEEDS_CARE.search(whole) is None:
+        known = set(words)
+        whole = "\n".join(known)
+        if whole.count("\n") == len(known) - 1 and NEEDS_CARE.search(whole) is None:
             return words
-        cells: list[str] = each_word(values, lambda text: _csv_word(_safe(text))).tolist()
+        cells: list[str] = each_word(words, lambda text: _csv_word(_safe(text))).tolist()
         return cells
-    figures = list(map(repr, values.tolist()))
+    figures = number_texts(values)
     if column.missing == str(NOT_ASSESSED):
         for row in np.flatnonzero(values == NOT_ASSESSED).tolist():
             figures[row] = ""
@@ -165,14 +161,21 @@ def _csv_parts(layer: Layer, spec: Sequence[Column], *, is_point: bool) -> Itera
 
     Whole columns are turned into cells: the library for CSV would look at each cell of a million rows by itself.
     """
+    columns = [(column, layer.columns[column.name]) for column in spec]
+    usual = {column: _csv_cells(column, values[:1])[0] for column, values in columns if is_one_value(values)}
     for first in range(0, len(layer), ROWS_AT_ONCE):
         rows = slice(first, first + ROWS_AT_ONCE)
-        cells = [_csv_cells(column, layer.columns[column.name][rows]) for column in spec]
         shapes = layer.geometry[rows]
+        cells: list[Iterable[str]] = []
+        for is_usual, neighbours in groupby(columns, lambda each: each[0] in usual):
+            if is_usual:
+                cells.append([",".join(usual[column] for column, _ in neighbours)] * len(shapes))
+            else:
+                cells += [_csv_cells(column, values[rows]) for column, values in neighbours]
         if is_point:
-            cells += [list(map(repr, axis.tolist())) for axis in positions(shapes, layer.crs)]
+            cells += [number_texts(axis) for axis in positions(shapes, layer.crs)]
         else:
-            cells.append(list(map(_csv_word, shapely.to_wkt(shapes, rounding_precision=-1).tolist())))
+            cells.append(map(_csv_word, shapely.to_wkt(shapes, rounding_precision=-1).tolist()))
         yield "\n".join(map(",".join, zip(*cells, strict=True))) + "\n"
 
 

@@ -26,7 +26,7 @@ from spreadmap.errors import OutputError
 from spreadmap.io.geopackage_rows import add_rows
 from spreadmap.io.layers import Layer, clean_text, each_word
 from spreadmap.io.short_names import Kind
-from spreadmap.io.write_dbf import field_of, longest_text, table_bytes, write_dbf
+from spreadmap.io.write_dbf import field_of, longest_text, table_bytes, words_of, write_dbf
 from spreadmap.io.write_points import write_points
 
 MOST_TEXT_BYTES = 254
@@ -51,7 +51,7 @@ def cut_layer(layer: Layer, encoding: str = "UTF-8") -> tuple[Layer, int]:
     for column in layer.spec:
         if column.kind is Kind.TEXT:
             whole = columns[column.name]
-            words = set(whole.tolist())
+            words = words_of(whole)
             if "".join(words).isascii() and longest_text(words, encoding) <= MOST_TEXT_BYTES:
                 continue
             held = {text: cut_text(text, encoding=encoding) for text in words}
