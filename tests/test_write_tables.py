@@ -128,6 +128,21 @@ def test_whole_columns_are_written_as_cells_one_by_one_would_be(tmp_path, monkey
         assert file.read() == written_cell_by_cell(layer)
 
 
+@pytest.mark.parametrize(
+    ("values", "alike"),
+    [
+        ([2.5, 2.5], True),
+        ([0.0, -0.0], False),
+        ([-0.0, -0.0], True),
+        ([np.nan, np.nan], False),
+        ([], False),
+        ([1, 2, 1], False),
+    ],
+)
+def test_what_is_the_same_in_all_rows_is_written_the_same(values, alike):
+    assert is_one_value(np.array(values)) == alike
+
+
 @given(np_st.arrays(np.float64, st.integers(0, 5)))
 def test_any_numbers_are_written_as_repr_writes_them(values):
     assert number_texts(values) == [repr(value) for value in values.tolist()]

@@ -1,8 +1,8 @@
 """Rows of a GeoPackage's layer, put in by SQL: a general library takes each cell by itself.
 
-The library makes the empty layer with all that belongs to it (CRS, contents, spatial index) and draws the shapes with
-their index beside it; here come the rows, and shapes and index are taken over (OGC 12-128r14, annex F.3 for the index; from
-memory). The tests read them back by GDAL.
+The library makes the empty layer with all that belongs to it (CRS, contents, spatial index), and beside it a file of the
+shapes alone with their index. Here rows are put in, and shapes and index copied from that file (OGC 12-128r14, annex F.3
+for the index; from memory). The tests read them back by GDAL.
 """
 
 from __future__ import annotations
@@ -50,10 +50,10 @@ def add_rows(path: Path, layer: Layer, drawn: Path) -> None:
         changing = [column for column in layer.spec if column.name not in usual]
         names = ", ".join(f'"{column.name}"' for column in layer.spec)
         marks = ", ".join(usual.get(column.name, "?") for column in layer.spec)
-        shape = f'(SELECT geom FROM drawn."{table}" WHERE fid = ?1)'
+        shape = f'(SELECT geom FROM drawn."{table}" WHERE fid = ?)'
         for first in range(0, len(layer), ROWS_AT_ONCE):
             database.executemany(
-                f'INSERT INTO main."{table}" (fid, geom, {names}) VALUES (?1, {shape}, {marks})',
+                f'INSERT INTO main."{table}" (fid, geom, {names}) VALUES (?, {shape}, {marks})',
                 _rows(layer, changing, range(first, min(first + ROWS_AT_ONCE, len(layer)))),
             )
         _take_index(database, table, len(layer))
@@ -84,10 +84,11 @@ def _usual(layer: Layer) -> dict[str, str]:
 
 
 def _rows(layer: Layer, changing: Sequence[Column], part: range) -> Iterator[tuple[Any, ...]]:
-    """Return some rows of a layer as the table takes them: number, then the columns that change."""
+    """Return some rows of a layer as the table takes them: number, that of its shape, then the columns that change."""
     rows = slice(part.start, part.stop)
     cells = [_cells(column, layer.columns[column.name][rows]) for column in changing]
-    return zip(range(part.start + 1, part.stop + 1), *cells, strict=True)
+    number = range(part.start + 1, part.stop + 1)
+    return zip(number, number, *cells, strict=True)
 
 
 def _cells(column: Column, values: npt.NDArray[Any]) -> list[Any]:

@@ -92,9 +92,14 @@ def each_word(column: Sequence[object] | npt.NDArray[Any], change: Callable[[Any
 
 
 def is_one_value(column: npt.NDArray[Any]) -> bool:
-    """Return whether all rows of a column hold the same, as what is said of the whole delivery does."""
+    """Return whether all rows of a column hold the same, as what is said of the whole delivery does.
+
+    0 and -0 are not the same: they are written differently.
+    """
     # most columns that change tell it by their ends
-    return len(column) > 0 and bool(column[0] == column[-1]) and bool(np.all(column == column[0]))
+    if not len(column) or column[0] != column[-1] or not np.all(column == column[0]):
+        return False
+    return column.dtype.kind != "f" or bool(np.all(np.signbit(column) == np.signbit(column[0])))
 
 
 def texts(values: Sequence[object] | npt.NDArray[Any]) -> TextArray:

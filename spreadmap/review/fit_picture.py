@@ -17,11 +17,13 @@ if TYPE_CHECKING:
 
 SEEN, MADE, PRIOR = "#b3372b", "#3d6b8f", "#9a9a9a"
 WIDE, ROW_IN, LEAST_IN = 14.0, 0.4, 5.0
+"""Width of the picture, height of a row and least height of the picture [in]."""
 NAME_SIGNS = 60
 """Signs of a name on one line [-]."""
 FARTHEST = 3.0
 """What was seen further off stands on the edge as an arrow, in ways from the middle to the end of the range [-]."""
 LEAST_WAY = 1e-9
+"""Stands for the way to the end of a range without width, in the statistic's own unit."""
 
 
 def fit_png(fit: HistoryFit, title: str) -> bytes:
@@ -47,7 +49,7 @@ def fit_png(fit: HistoryFit, title: str) -> bytes:
 
 def _is_told(check: Check, item: int) -> bool:
     """Return whether a statistic was seen and made."""
-    return bool(np.isfinite([check.middle[item], check.seen[item]]).all())
+    return bool(np.isfinite([column[item] for column in (check.low, check.middle, check.high, check.seen)]).all())
 
 
 def _estimates(axes: Axes, estimates: list[Estimate]) -> None:
