@@ -78,7 +78,7 @@ NEAREST_M = 0.2
 """Pairs closer than this are one ring [m]."""
 TABLE = (1e-5, 1e7, 3001)
 """First and last distance [m, in multiples of the factor on lengths] and length of the kernel's table."""
-SHAPES = np.linspace(-1.5, 1.5, 31)
+SHAPES = np.linspace(-1.5, 1.5, 121)
 """Logarithms of the factors on the shape between which the table is read [-]."""
 FLOOR = -690.0
 """Least log density: below it nothing arrives."""
