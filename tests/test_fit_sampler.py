@@ -299,6 +299,7 @@ def test_ranks_of_the_truth_are_even():
 
 
 @pytest.mark.long
+@pytest.mark.timeout(7200)
 def test_ranks_of_the_truth_are_even_on_many_maps():
     check_even(ranks_of(200, 12, 1000, 60), 0.01)
 
