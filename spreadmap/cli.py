@@ -68,9 +68,9 @@ def exit_code(error: SpreadmapError) -> int:
 
 
 def exit_code_of_faults(faults: Iterable[Fault]) -> int:
-    """Return 4 where every fault that stops a run stands in the project file, 3 for any other, 0 without one."""
+    """Return 4 where any fault that stops a run stands in the project file, 3 for others alone, 0 without one."""
     files = {fault.file for fault in faults if fault.weight == "stop"}
-    return 0 if not files else 4 if files == {PROJECT_FILE} else 3
+    return 0 if not files else 4 if PROJECT_FILE in files else 3
 
 
 def kinds_of(faults: Iterable[Fault]) -> list[list[Fault]]:

@@ -12,7 +12,7 @@ from typing import NamedTuple
 import pytest
 from light_runs import LIGHT
 from rich.console import Console
-from small_projects import CRS, PROJECT, make_project
+from small_projects import CRS, INVENTORY, PROJECT, make_project
 from typer.testing import CliRunner
 
 from spreadmap import __version__, pipeline
@@ -146,6 +146,17 @@ def test_faults_of_the_project_file_alone_are_settings_faults_for_check_and_for_
     )
     assert command("check", folder).returncode == 4
     assert command("run", folder).returncode == 4
+
+
+def test_a_fault_of_the_project_file_beside_others_is_a_settings_fault_for_check_and_for_run(tmp_path):
+    toml = PROJECT.replace('pest_system = "rose_rosette"', "pest_system = 7")
+    folder = make_project(tmp_path, toml, inventory__csv=INVENTORY.replace(",Rosa hybrida", ","))
+    for word in ("check", "run"):
+        done = command(word, folder)
+        assert done.returncode == 4
+        assert "30 of 30 rows cannot be used" in done.stdout + done.stderr
+    (folder / "spreadmap.toml").write_text(PROJECT, encoding="utf-8")
+    assert command("check", folder).returncode == 3
 
 
 def test_many_faults_of_a_kind_are_counted(tmp_path):

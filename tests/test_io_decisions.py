@@ -4,6 +4,7 @@ import dataclasses
 
 import numpy as np
 import pytest
+from small_projects import write_sheet
 from small_records import inventory_at
 
 from spreadmap.errors import InputError
@@ -42,6 +43,15 @@ def test_decisions_are_read_in_their_own_words(tmp_path):
     assert found.until.astype(str).tolist() == ["NaT", "2026-11-01", "NaT"]
     assert found.reason.tolist() == ["", "market week", "owner"]
     assert "1 keys differ" in book.faults[0].sentence()
+
+
+def test_the_guard_of_the_page_is_taken_off_a_reason_once_and_off_text_only(tmp_path):
+    row = "P0,2026-09-15,refuse,,''-5 cm only"
+    found, _ = read(tmp_path, [row])
+    assert found.reason.tolist() == ["'-5 cm only"]
+    path = write_sheet(tmp_path / "decisions.xlsx", [HEADER.split(","), row.split(",")])
+    found = read_decisions([FileBlock(file=path.name)], [path], PLANTS, LENIENT, FaultBook())
+    assert found.reason.tolist() == ["''-5 cm only"]
 
 
 @pytest.mark.parametrize(

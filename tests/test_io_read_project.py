@@ -238,6 +238,42 @@ def test_faults_of_keys_and_of_files_are_told_together(tmp_path):
     assert snapshot(tmp_path) == before
 
 
+WIND = '[[inputs.wind_hours]]\nfile = "hours.csv"\ntime_zone = "UTC"\nspeed_unit = "m/s"\n'
+
+
+@pytest.mark.parametrize(
+    ("file", "before", "after", "found"),
+    [
+        ("inventory.csv", f'.csv"\ncrs = "{CRS}"', '.csv"\ncrs = 32614', "'inputs.inventory.1.crs' = '32614'"),
+        ("survey.csv", 'pest_system = "rose', 'columns = {status = 3}\n#"', "'inputs.surveys.1.columns.status' = '3'"),
+        ("hours.csv", WIND, f'{WIND}separator = "comma"\n', "'inputs.wind_hours.1.separator' = 'comma'"),
+    ],
+)
+def test_a_file_whose_block_holds_a_faulty_value_is_not_read(tmp_path, file, before, after, found):
+    toml = PROJECT.replace("[project]", "[project]\nas_of = 2026-05-18") + WIND
+    folder = make_project(tmp_path, toml, hours__csv="time,speed\n")
+    # as it stands there is something to tell of all of them but the inventory, which is refused without its CRS
+    assert {fault.file for fault in check_project(folder)} == {"survey.csv", "hours.csv"}
+    assert before in toml
+    make_project(tmp_path, toml.replace(before, after), hours__csv="time,speed\n")
+    faults = check_project(folder)
+    assert [fault.found for fault in faults if fault.file in ("spreadmap.toml", file)] == [found]
+    with pytest.raises(InputError, match=r"Correct the value"):
+        read_project(folder)
+
+
+def test_rows_of_plants_wait_whose_inventory_has_a_faulty_value_in_its_block(tmp_path):
+    more = f'[[inputs.inventory]]\nfile = "more.csv"\ncrs = "{CRS}"\nhost = 7\n\n[[inputs.surveys]]'
+    survey = "plant_id,inspected_on,status\nP01,2026-05-18,clean\nM1,2026-05-18,clean\n"
+    folder = make_project(
+        tmp_path, PROJECT.replace("[[inputs.surveys]]", more), survey__csv=survey, more__csv=INVENTORY
+    )
+    assert [(fault.weight, fault.found) for fault in check_project(folder)] == [
+        ("stop", "'inputs.inventory.2.host' = '7'"),
+        ("assumed", "1 rows are of plants that stand in no inventory that could be read"),
+    ]
+
+
 @pytest.mark.parametrize("lost", ["unreadable", "missing"])
 def test_rows_of_plants_that_could_not_be_read_are_counted_not_listed(tmp_path, lost):
     toml = PROJECT.replace(

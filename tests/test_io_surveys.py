@@ -357,3 +357,21 @@ def test_a_key_that_our_tables_guard_against_spreadsheets_is_found(tmp_path):
     surveys = read_surveys([block], [path], plants, SYSTEMS, LENIENT, book, None)
     assert surveys.plant_id.tolist() == ["-01", "-02"]
     assert [(fault.row, fault.found) for fault in book.faults] == [(4, "''03'")]
+
+
+def test_a_guarded_key_may_differ_in_capitals_or_spaces_and_so_may_one_that_has_a_quote_of_its_own(tmp_path):
+    keys = [*(f"-A{i:02d}" for i in range(19)), "'-A19"]
+    plants = dataclasses.replace(PLANTS, plant_id=np.array(keys, dtype=object))
+    path = tmp_path / "survey.csv"
+    given = ("'-a 01", "'-a19", "'-a77", "'-a88")
+    path.write_text("\n".join([HEADER, *(f"{key},2026-05-18,clean" for key in given)]) + "\n", encoding="utf-8")
+    book = FaultBook()
+    book.lost_plants |= {"-a77": "row 7 of roses.csv", "'-a88": "row 8 of roses.csv"}
+    block = SurveyBlock(file="survey.csv", pest_system="rose_rosette")
+    surveys = read_surveys([block], [path], plants, SYSTEMS, LENIENT, book, None)
+    assert surveys.plant_id.tolist() == ["-A01", "'-A19"]
+    assert [fault.found for fault in book.faults] == [
+        "2 keys differ from the inventory in capitals or spaces only",
+        "''-a77', whose row 7 of roses.csv was put aside",
+        "''-a88', whose row 8 of roses.csv was put aside",
+    ]

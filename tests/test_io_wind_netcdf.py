@@ -586,6 +586,12 @@ def test_what_lies_unevenly_or_elsewhere_is_refused(tmp_path):
         read_raster(high)
 
 
+def test_a_block_that_names_no_component_is_refused(tmp_path):
+    path = raster_file(tmp_path / "w.nc", *DEGREES)
+    with pytest.raises(RasterError, match=r"w.nc: has no component .*components = \[\].*allowed: u and v,.*Name those"):
+        read_raster(path, components=[])
+
+
 def test_cells_without_a_value_stay_without(tmp_path):
     lon, lat = DEGREES
     values = np.where(np.arange(40) > 21, np.nan, 3.0)[None, :] * np.ones((40, 1))

@@ -13,8 +13,10 @@ from spreadmap.io.project_file import COLUMNS, FileBlock, InventoryBlock
 from spreadmap.io.read_crs import working_crs
 from spreadmap.io.read_inventory import NOT_DELIVERED, read_inventory
 from spreadmap.io.read_rows import CODED, Rows
+from spreadmap.io.read_tables import read_table
 from spreadmap.io.short_names import LAYERS, NOT_ASSESSED, Kind
 from spreadmap.io.table import table_from_records
+from spreadmap.io.write_parquet import write_geoparquet
 from spreadmap.io.write_tables import write_layer_csv
 from spreadmap.io.write_vector import write_geopackage, write_shapefile
 from spreadmap.values.delivery_settings import DeliverySettings
@@ -110,6 +112,26 @@ def test_texts_that_begin_like_formulas_come_back_without_their_guard(tmp_path, 
     assert "'=0" in path.read_text(encoding="utf-8")
     back, _ = read(path, crs=CRS)
     assert_whole(back, replace(first, **dict.fromkeys(names, texts)), within_m=COORDINATES_OF_TABLES_M)
+
+
+@pytest.mark.parametrize("ending", ["csv", "gpkg", "shp", "parquet"])
+def test_only_text_has_a_guard_that_is_taken_off(tmp_path, delivered, ending):
+    layer = replace(delivered[0], columns=delivered[0].columns | {"note": np.full(30, "'-5 cm", dtype=object)})
+    path = tmp_path / f"plants.{ending}"
+    if ending == "csv":
+        write_layer_csv(path, layer)
+    elif ending == "gpkg":
+        write_geopackage(path, [layer], {}, AS_OF)
+    elif ending == "shp":
+        write_shapefile(tmp_path, layer, AS_OF)
+    else:
+        pytest.importorskip("pyarrow")
+        write_geoparquet(path, layer)
+    # as surveys, work log and decisions are read: without shapes
+    block, book = FileBlock(file=path.name), FaultBook()
+    rows = Rows(read_table(path, path.name, block, book, shapes=False), block, book)
+    assert rows.is_ours
+    assert set(rows.cells("note")) == {"'-5 cm"}
 
 
 def rows_of(header, *cells):

@@ -37,8 +37,8 @@ def shown(value: object, most: int = 60) -> str:
 class FaultBook:
     """What was found wrong so far. `stop` refuses the run, `aside` drops a row, `assumed` goes on and says so.
 
-    `rows` counts the rows that each file gave. `lost_plants` says which row of the inventory each key stood in that was
-    put aside, by the folded key; `has_unread_plants`, whether a whole file of the inventory is missing.
+    `rows` counts the rows that each file gave. `lost_plants` holds, by folded key, the row of each plant put aside;
+    `has_unread_plants` says whether a whole file of the inventory is missing.
     """
 
     def __init__(self) -> None:

@@ -33,6 +33,8 @@ TABLES = {
     ".zip": "ESRI Shapefile", ".geojson": "GeoJSON", ".json": "GeoJSON", ".parquet": "",
 }  # fmt: skip
 """Endings of tables, with the one driver that may open each; none where we read it without GDAL."""
+TEXTS = (".csv", ".tsv", ".txt")
+"""Endings of tables that are delimited text."""
 RASTERS = {".tif": "GTiff", ".tiff": "GTiff"}
 NETCDF = (".nc",)
 

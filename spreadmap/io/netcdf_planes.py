@@ -66,6 +66,12 @@ def read_netcdf_planes(
     RasterError, CrsError, InputError
         If something is missing, ambiguous, uneven, too large, or in units that are not known or not those declared.
     """
+    if not block.components:
+        msg = (
+            "has no component named in its block (components = []); allowed: u and v, u and v and speed, direction and "
+            "speed. Name those that are to be read, or remove components from the block: then u and v are read"
+        )
+        raise RasterError(msg)
     with open_netcdf(path) as dataset, reading_values():
         found = {str(name): _variable(dataset, name, block) for name in block.components}
         first = next(iter(found.values()))

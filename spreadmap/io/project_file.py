@@ -11,8 +11,8 @@ The format, by example and with every key, is `templates/spreadmap.toml`, the fi
 | `[inputs.surveys.dates]` | wide table: name of the column with status words = the date it stands for |
 | `[settings.<group>]` | any setting of `values/settings.py` |
 
-Kinds: inventory, surveys, work_log, reservoirs, sites, screens, wind_hours, wind_raster, temperature. A block may be
-written once as `[inputs.<kind>]` or several times as `[[inputs.<kind>]]`.
+Kinds: inventory, surveys, work_log, decisions, reservoirs, sites, screens, wind_hours, wind_raster, temperature. A
+block may be written once as `[inputs.<kind>]` or several times as `[[inputs.<kind>]]`.
 """
 
 from __future__ import annotations
@@ -180,7 +180,7 @@ def read_project_file(folder: Path, book: FaultBook | None = None) -> ProjectFil
     folder : Path
     book : FaultBook, optional
         Takes the faults of keys, if what is left of the file without them can be read: then the files it names can be
-        looked at too, and all faults be told together.
+        looked at too, and all faults be told together. A file in whose block a value is faulty is left out.
 
     Returns
     -------
@@ -224,17 +224,19 @@ def parse_project_file(mapping: dict[str, Any], book: FaultBook | None = None) -
     """Return a checked project file; raises SettingsError with all faults together, or hands them to the book."""
     own = FaultBook()
     parsed = None
+    faulty: set[tuple[str, int]] = set()
     try:
         parsed = ProjectFile.model_validate(mapping)
     except ValidationError as error:
         details = [dict(detail) for detail in error.errors(include_url=False, include_context=False)]
         for detail in details:
             _note(own, detail)
+        faulty = _blocks_with_faulty_values(details)
         if book is not None:
             with suppress(ValidationError):
                 parsed = ProjectFile.model_validate(_without_faults(mapping, details))
     if parsed is not None:
-        _check_columns(own, parsed)
+        faulty |= _check_columns(own, parsed)
     if parsed is None or book is None:
         own.raise_if_stopped()
     if parsed is None:  # a ValidationError has at least one detail
@@ -243,7 +245,28 @@ def parse_project_file(mapping: dict[str, Any], book: FaultBook | None = None) -
     if book is not None:
         for fault in own.faults:
             book.add(fault, SettingsError)
-    return parsed
+        book.has_unread_plants |= any(kind == "inventory" for kind, _ in faulty)
+    return _without_blocks(parsed, faulty)
+
+
+def _blocks_with_faulty_values(details: list[dict[str, Any]]) -> set[tuple[str, int]]:
+    """Return kind and place of every block of a file in which pydantic found a faulty value, not only a faulty key."""
+    return {
+        (detail["loc"][1], detail["loc"][2])
+        for detail in details
+        if detail["type"] not in ("extra_forbidden", "missing")
+        and detail["loc"][0] == "inputs"
+        and len(detail["loc"]) > 2
+    }
+
+
+def _without_blocks(parsed: ProjectFile, faulty: set[tuple[str, int]]) -> ProjectFile:
+    """Return a project file without some files: read without a value of theirs, they would tell of faults they lack."""
+    kept = {
+        kind: [block for place, block in enumerate(getattr(parsed.inputs, kind)) if (kind, place) not in faulty]
+        for kind in COLUMNS
+    }
+    return parsed.model_copy(update={"inputs": parsed.inputs.model_copy(update=kept)})
 
 
 def _without_faults(mapping: dict[str, Any], details: list[dict[str, Any]]) -> dict[str, Any]:
@@ -319,8 +342,12 @@ def _model_at(loc: list[Any]) -> type[BaseModel]:
     return InputBlocks if len(names) == 1 else kinds.get(names[1], FileBlock)
 
 
-def _check_columns(book: FaultBook, parsed: ProjectFile) -> None:
-    """Note misspelt column names, empty CRS, and settings of a wind raster that do not fit together."""
+def _check_columns(book: FaultBook, parsed: ProjectFile) -> set[tuple[str, int]]:
+    """Note misspelt column names, empty CRS, and settings of a wind raster that do not fit together.
+
+    Kind and place of the blocks with such settings are returned.
+    """
+    faulty = set()
     if not parsed.project.crs.strip():
         book.stop(PROJECT_FILE, "'project.crs' is empty", 'Give the working CRS, for example crs = "EPSG:32614"; it is '
                   "never guessed.", error=SettingsError)  # fmt: skip
@@ -332,11 +359,13 @@ def _check_columns(book: FaultBook, parsed: ProjectFile) -> None:
                     book.stop(PROJECT_FILE, f"'inputs.{kind}.{number}.columns.{name}'",
                               f"{hint}Our name stands left, the file's own right.",
                               allowed=", ".join(known), error=SettingsError)  # fmt: skip
-    for number, raster in enumerate(parsed.inputs.wind_raster, start=1):
+    for place, raster in enumerate(parsed.inputs.wind_raster):
         parts = sorted(set(raster.components))
         if parts not in (["u", "v"], ["speed", "u", "v"], ["direction", "speed"]) or len(parts) != len(
             raster.components
         ):
-            book.stop(PROJECT_FILE, f"'inputs.wind_raster.{number}.components' = {shown(raster.components)}",
+            faulty.add(("wind_raster", place))
+            book.stop(PROJECT_FILE, f"'inputs.wind_raster.{place + 1}.components' = {shown(raster.components)}",
                       "Name the bands of one period in their order.",
                       allowed="u and v, u and v and speed, direction and speed", error=SettingsError)  # fmt: skip
+    return faulty

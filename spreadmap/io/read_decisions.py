@@ -37,8 +37,10 @@ def read_decisions(
             for name in ("plant_id", "decided_on", "decision"):
                 rows.need(name)
             word, day, until = rows.word("decision", WORDS), rows.date("decided_on"), rows.date("until")
-            # the page that saves decisions guards its texts against spreadsheets, as all our tables do
-            reason = [unquote_formula(text) for text in rows.text("reason")]
+            reason = rows.cells("reason")
+            if rows.table.is_text and not rows.is_ours:
+                # the page that saves decisions guards its texts against spreadsheets, as all our tables do
+                reason = list(map(unquote_formula, reason))
             plant = keys.find(rows, rows.cells("plant_id"), word != "")
             for index in np.flatnonzero(word != "").tolist():
                 if np.isnat(day[index]):

@@ -132,7 +132,7 @@ def read_inventory(
         with book.reading(block.file):
             rows = Rows(read_table(path, block.file, block, book), block, book)
             _read_file(rows, block.host.strip(), working, settings, plants, seen)
-    book.has_unread_plants = len(plants.parts) < len(blocks)
+    book.has_unread_plants |= len(plants.parts) < len(blocks)
     if not any(len(part["plant_id"]) for part in plants.parts):
         if not book.has_stopped:
             book.stop(blocks[0].file if blocks else "inventory", "holds no usable plant", "Give at least one plant.",

@@ -286,6 +286,8 @@ def _say_strange_findings(
 
 def _say_old_record(surveys: Surveys, as_of: dt.date, book: FaultBook) -> None:
     """Tell where nothing, or nothing of late, is on record up to the date of the state."""
+    if not len(surveys) and book.has_stopped:  # they may stand in what could not be read
+        return
     if not len(surveys):
         book.assume(PROJECT_FILE, f"no inspection is on record up to as_of {as_of}",
                     "The map knows of no finding, which is not the same as clean.", column="as_of")  # fmt: skip

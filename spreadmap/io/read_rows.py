@@ -219,8 +219,8 @@ class Rows:
         if place is None:
             return [""] * len(self)
         column = self.table.columns[place]
-        # tables of ours guard their texts against spreadsheets, layers need no guard
-        is_guarded = self.is_ours and self.table.geometry is None and "'" in "".join(column)
+        # text tables of ours guard their cells against spreadsheets, other formats need no guard
+        is_guarded = self.is_ours and self.table.is_text and "'" in "".join(column)
         return list(map(unquote_formula, column)) if is_guarded else column
 
     def text(self, name: str) -> TextArray:

@@ -190,10 +190,11 @@ class PlantKeys:
             if (plain := unquote_formula(keys[index])) in self._exact:
                 found[index] = plain
         unknown = [index for index in unknown if found[index] not in self._exact]
-        alike, bare = self._near({fold_key(keys[index]) for index in unknown})
+        folds = {index: [fold_key(key) for key in (keys[index], unquote_formula(keys[index]))] for index in unknown}
+        alike, bare = self._near({folded for pair in folds.values() for folded in pair})
         for index in unknown:
-            key = keys[index]
-            folded = fold_key(key)
+            key, pair = keys[index], folds[index]
+            folded = next((each for each in pair if each in alike or each in rows.book.lost_plants), pair[1])
             if key and folded in alike:
                 self.loose += 1
                 found[index] = alike[folded]

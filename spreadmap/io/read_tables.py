@@ -40,7 +40,7 @@ def read_table(path: Path, file: str, block: FileBlock, book: FaultBook, *, shap
         If the file is not what it says, cannot be read, or (CrsError) has shapes without a CRS.
     """
     ending = guard.check_kind(path, tuple(guard.TABLES))
-    if ending in (".csv", ".tsv", ".txt"):
+    if ending in guard.TEXTS:
         return read_text(path, file, block, book)
     if ending == ".xlsx":
         return read_sheet(path, file, block, book)

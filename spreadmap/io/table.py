@@ -5,12 +5,14 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Sequence
 from dataclasses import dataclass
+from pathlib import Path
 
 import numpy as np
 from pyproj import CRS
 
 from spreadmap.errors import InputError
 from spreadmap.io.faults import CONTROL, FaultBook
+from spreadmap.io.guard import TEXTS
 
 MOST_COLUMNS = 2000
 
@@ -37,6 +39,11 @@ class Table:
     def __len__(self) -> int:
         """Return the number of rows that could be told apart."""
         return len(self.row)
+
+    @property
+    def is_text(self) -> bool:
+        """Return whether the file is delimited text, by its ending."""
+        return Path(self.file).suffix.lower() in TEXTS
 
     @property
     def cells(self) -> list[list[str]]:
